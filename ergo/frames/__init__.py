@@ -1,0 +1,1 @@
+"""Pictures in: paths in, upright RGB frames with true times out."""

@@ -1,0 +1,1 @@
+"""Body points found: frames in, one pose track per person out."""

@@ -1,0 +1,1 @@
+"""What the user states beside the pictures: TOML in, validated notes out."""

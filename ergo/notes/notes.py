@@ -1,0 +1,115 @@
+"""What a notes file may state; every key is optional.
+
+The models refuse unknown keys and impossible values; :mod:`ergo.notes.reading`
+turns a refusal into one line that names the file, the key and what is allowed.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+Point = tuple[float, float]
+Seconds = Annotated[float, Field(ge=0)]
+Hours = Annotated[float, Field(ge=1, lt=13)]
+
+
+class _Strict(BaseModel):
+    """Unknown keys are errors; values do not change once read."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class _Span(_Strict):
+    """Part of a clip; without times (in seconds), all of it."""
+
+    from_s: Seconds = 0.0
+    to_s: Seconds | None = None
+
+    @model_validator(mode="after")
+    def _rises(self) -> "_Span":
+        if self.to_s is not None and self.to_s <= self.from_s:
+            raise ValueError("to_s must be later than from_s")
+        return self
+
+
+class OperatorPoint(_Strict):
+    """Who the operator is: a point on that person in the upright picture."""
+
+    at: Point
+    time_s: Seconds = 0.0
+
+
+class CameraNotes(_Strict):
+    """The camera: size, lens and level (see DEVELOPERS.md, Definitions)."""
+
+    width: Annotated[int, Field(gt=0)] | None = None
+    height: Annotated[int, Field(gt=0)] | None = None
+    focal_px: Annotated[float, Field(gt=0)] | None = None
+    horizontal_fov_deg: Annotated[float, Field(gt=1, lt=179)] | None = None
+    pitch_deg: Annotated[float, Field(ge=-89, le=89)] | None = None
+    roll_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
+    height_m: Annotated[float, Field(gt=0, lt=10)] | None = None
+    principal_px: Point | None = None
+
+    @model_validator(mode="after")
+    def _one_lens(self) -> "CameraNotes":
+        if self.focal_px is not None and self.horizontal_fov_deg is not None:
+            raise ValueError("state focal_px or horizontal_fov_deg, not both")
+        return self
+
+
+class ClockSpan(_Span):
+    """The operator's clock position in a part of the clip."""
+
+    hours: Hours
+
+
+class TaskSpan(_Span):
+    """What was done in a part of the clip, and where in the mouth."""
+
+    task: Annotated[str, Field(min_length=1, max_length=80)] | None = None
+    mouth_area: Annotated[str, Field(min_length=1, max_length=80)] | None = None
+
+
+class SupportSpan(_Span):
+    """What carried weight in a part of the clip (the scoring methods ask for it)."""
+
+    trunk: bool | None = None
+    arm_left: bool | None = None
+    arm_right: bool | None = None
+    feet: bool | None = None
+
+
+class ForceSpan(_Span):
+    """Load in the hands, in kilograms, in a part of the clip."""
+
+    load_kg: Annotated[float, Field(ge=0, le=100)] = 0.0
+    manner: Literal["intermittent", "static", "repeated", "shock"] = "intermittent"
+
+
+class ExcludedSpan(_Span):
+    """A part of the clip that is not to be judged, and why."""
+
+    reason: Annotated[str, Field(max_length=200)] = ""
+
+
+class NeutralMoment(_Strict):
+    """A moment in which the operator sits upright, looks ahead, arms hanging."""
+
+    time_s: Seconds
+    source: str | None = None
+
+
+class Notes(_Strict):
+    """Everything a notes file may state."""
+
+    handed: Literal["right", "left"] | None = None
+    operator_height_cm: Annotated[float, Field(ge=100, le=230)] | None = None
+    operator: OperatorPoint | None = None
+    camera: CameraNotes | None = None
+    clock: tuple[ClockSpan, ...] = ()
+    tasks: tuple[TaskSpan, ...] = ()
+    support: tuple[SupportSpan, ...] = ()
+    force: tuple[ForceSpan, ...] = ()
+    excluded: tuple[ExcludedSpan, ...] = ()
+    neutral: NeutralMoment | None = None

@@ -1,0 +1,1 @@
+"""Angles and place: pose tracks and cameras in, a posture track and a clock track out. Pure."""

@@ -1,0 +1,37 @@
+"""Where the operator sat round the patient's head, frame by frame."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from ergo.arrays import FloatArray
+from ergo.errors import InputError
+
+Zone = Literal["operator", "static", "assistant", "transfer", "not judged"]
+ClockOrigin = Literal["notes", "set-up", "automatic", "not judged"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ClockTrack:
+    """Clock position of the operator per frame.
+
+    Attributes
+    ----------
+    hours : array (frame,)
+        1 <= hours < 13; 12 = behind the top of the patient's head, 3 = the
+        patient's left; NaN = not judged. [h]
+    sd_hours : array (frame,)
+        One standard deviation; NaN where ``hours`` is NaN. [h]
+    zones : tuple of str
+        Zone of activity per frame, for the operator's handedness.
+    origin : str
+        Where the positions come from.
+    """
+
+    hours: FloatArray
+    sd_hours: FloatArray
+    zones: tuple[Zone, ...]
+    origin: ClockOrigin
+
+    def __post_init__(self) -> None:
+        if not len(self.hours) == len(self.sd_hours) == len(self.zones):
+            raise InputError("hours, sd_hours and zones must have one value per frame.")

@@ -1,0 +1,1 @@
+"""The camera and places in the room: notes and landmarks in, cameras and plan positions out."""

@@ -1,0 +1,100 @@
+"""The camera: how pixels become directions, and where up is."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from ergo.arrays import FloatArray
+from ergo.errors import InputError
+
+LevelOrigin = Literal["notes", "set-up", "neutral", "room", "people", "assumed"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Camera:
+    """A pinhole camera without distortion, as in OpenCV, and its level.
+
+    Attributes
+    ----------
+    width_px, height_px : int
+        Size of the upright picture. [px]
+    focal_px : float
+        Focal length. [px]
+    centre_px : tuple of float
+        Principal point (x, y). [px]
+    pitch_deg : float
+        Elevation of the optical axis; negative = looking down. [deg]
+    roll_deg : float
+        Positive = turned counter-clockwise about the optical axis as seen from
+        behind the camera: a true vertical leans to the right in the picture. [deg]
+    height_m : float or None
+        Lens above the floor; None where unknown. [m]
+    level_sd_deg : float
+        One standard deviation of pitch and of roll. [deg]
+    level_origin : str
+        Where pitch and roll come from; ``"assumed"`` = taken as level.
+    focal_is_known : bool
+        False where the field of view was assumed.
+    """
+
+    width_px: int
+    height_px: int
+    focal_px: float
+    centre_px: tuple[float, float]
+    pitch_deg: float = 0.0
+    roll_deg: float = 0.0
+    height_m: float | None = None
+    level_sd_deg: float = 6.0
+    level_origin: LevelOrigin = "assumed"
+    focal_is_known: bool = False
+
+    def __post_init__(self) -> None:
+        if self.focal_px <= 0 or self.width_px <= 0 or self.height_px <= 0:
+            raise InputError("A camera needs a positive size and focal length.")
+
+    @property
+    def up(self) -> FloatArray:
+        """array (xyz,): the direction of up, in camera axes (x right, y down, z ahead).
+
+        Computed as ``R @ (0, 0, 1)`` of the OpenCV convention in which pitch is
+        ``asin(R[2] . up)`` and roll is ``atan2(R[0] . up, -(R[1] . up))``.
+        """
+        pitch, roll = np.radians(self.pitch_deg), np.radians(self.roll_deg)
+        return np.array(
+            [
+                np.cos(pitch) * np.sin(roll),
+                -np.cos(pitch) * np.cos(roll),
+                np.sin(pitch),
+            ]
+        )
+
+    @property
+    def level_from_camera(self) -> FloatArray:
+        """array (xyz, xyz): turns camera axes into level axes.
+
+        Level axes: x to the right of the picture and horizontal, y straight
+        down, z ahead and horizontal. Multiply from the left:
+        ``level = level_from_camera @ camera``.
+        """
+        down = -self.up
+        ahead = np.array([0.0, 0.0, 1.0])
+        ahead = ahead - down * (ahead @ down)
+        ahead /= np.linalg.norm(ahead)
+        return np.stack([np.cross(down, ahead), down, ahead])
+
+    def rays(self, points_px: FloatArray) -> FloatArray:
+        """Return the direction of each picture point, with depth 1.
+
+        Parameters
+        ----------
+        points_px : array (..., xy)
+            Points in the upright picture. [px]
+
+        Returns
+        -------
+        array (..., xyz)
+            Camera axes, z = 1.
+        """
+        centred = (points_px - np.asarray(self.centre_px)) / self.focal_px
+        return np.concatenate([centred, np.ones_like(centred[..., :1])], axis=-1)

@@ -1,0 +1,1 @@
+"""Printed tables applied: a posture track in, steps, scores and levels per frame out. Pure."""

@@ -1,0 +1,77 @@
+"""What a published method says of every frame, the same shape for every method."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from ergo.arrays import FloatArray, StepArray
+from ergo.errors import InputError
+
+NOT_SEEN = 0  # printed steps begin at 1; 0 is ours for "could not be judged"
+
+Side = Literal["left", "right", "whole"]
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """One action level or verdict of a method.
+
+    Attributes
+    ----------
+    printed : str
+        As the method prints it (RULA "1".."4", REBA "0".."4", ISO "acceptable").
+    scores : tuple of int
+        First and last final score of this level, both included.
+    meaning : str
+        The method's own meaning, shortened.
+    """
+
+    printed: str
+    scores: tuple[int, int]
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MethodScore:
+    """One method applied to one side of the body, frame by frame.
+
+    Attributes
+    ----------
+    method : str
+        Key in :data:`ergo.scores.methods.METHODS`, for example ``"rula"``.
+    side : str
+        ``"left"``, ``"right"`` or ``"whole"``.
+    reading : mapping of str to str
+        The reading that was used, option by option.
+    steps : mapping of str to array (frame,)
+        Step of each body part and each score on the way, by its printed name
+        (``"upper_arm"``, ``"posture_score_A"``, ...); NOT_SEEN where not judged.
+    score : array (frame,)
+        Final score; NOT_SEEN where any input that matters was not seen.
+    level : array (frame,)
+        1-based position in ``levels``; NOT_SEEN where not judged.
+    level_probability : array (frame, level)
+        Probability of each level given the angles' standard deviations; rows
+        sum to 1, or are NaN where not judged.
+    levels : tuple of Level
+        From least to most strained.
+    assumed : tuple of str
+        Inputs that no camera gave and no note stated, taken as neutral.
+    """
+
+    method: str
+    side: Side
+    reading: Mapping[str, str]
+    steps: Mapping[str, StepArray]
+    score: StepArray
+    level: StepArray
+    level_probability: FloatArray
+    levels: tuple[Level, ...]
+    assumed: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        wanted = (len(self.score), len(self.levels))
+        if self.level_probability.shape != wanted:
+            raise InputError(
+                f"level_probability must have shape {wanted}, got {self.level_probability.shape}."
+            )

@@ -1,0 +1,87 @@
+"""A session: all that is known of one recording; travels between analyse, storage and views."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from ergo.frames.frame import SourceFacts
+from ergo.landmarks.pose_track import PoseTrack, Role
+from ergo.notes.notes import Notes
+from ergo.posture.clock_track import ClockTrack
+from ergo.posture.posture_track import PostureTrack
+from ergo.room.camera import Camera
+from ergo.scores.method_score import MethodScore
+from ergo.timeline import Timeline
+
+SCHEMA = 1
+"""Number of the layout of the files of a session; rises with every change of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the user chose for this analysis.
+
+    Attributes
+    ----------
+    rate_hz : float
+        Analysed frames a second of clip. [1/s]
+    effort : str
+        ``"full"`` or ``"fast"``: how many looks each frame is worth.
+    readings : mapping of str to str
+        Reading of each method's open points, by option name; an option that is
+        not named has its documented default.
+    """
+
+    rate_hz: float = 5.0
+    effort: str = "full"
+    readings: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Recording:
+    """The expensive part of a session: what was seen. Never computed twice.
+
+    Attributes
+    ----------
+    settings : Settings
+    sources : tuple of SourceFacts
+        In the order of ``timeline.sources``.
+    timeline : Timeline
+    tracks : mapping of role to PoseTrack
+        Always holds ``"operator"``; others where they were seen.
+    damage : mapping of str to str
+        Source name to why reading it stopped early.
+    versions : mapping of str to str
+        Program and libraries that took part.
+    """
+
+    settings: Settings
+    sources: tuple[SourceFacts, ...]
+    timeline: Timeline
+    tracks: Mapping[Role, PoseTrack]
+    damage: Mapping[str, str]
+    versions: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Session:
+    """A recording and all that follows from it and the notes.
+
+    Attributes
+    ----------
+    recording : Recording
+    notes : tuple of Notes
+        One per source.
+    cameras : tuple of Camera
+        One per source.
+    posture : PostureTrack
+    clock : ClockTrack
+    scores : tuple of MethodScore
+        Every method and side.
+    """
+
+    recording: Recording
+    notes: tuple[Notes, ...]
+    cameras: tuple[Camera, ...]
+    posture: PostureTrack
+    clock: ClockTrack
+    scores: tuple[MethodScore, ...]

@@ -1,0 +1,1 @@
+"""Sessions on disk: a Session in, files out, and back again."""
