@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from ergo.arrays import IndexArray
 from ergo.frames.frame import SourceFacts
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
@@ -46,10 +47,16 @@ class Recording:
     sources : tuple of SourceFacts
         In the order of ``timeline.sources``.
     timeline : Timeline
+    number : array (frame,)
+        Number of each analysed picture in its source as decoded.
     tracks : mapping of role to PoseTrack
         Always holds ``"operator"``; others where they were seen.
     damage : mapping of str to str
         Source name to why reading it stopped early.
+    doubt : mapping of str to str
+        Source name to why the right person may not have been followed.
+    skipped : tuple of str
+        Names of files that were not pictures or clips and were left out.
     versions : mapping of str to str
         Program and libraries that took part.
     """
@@ -57,8 +64,11 @@ class Recording:
     settings: Settings
     sources: tuple[SourceFacts, ...]
     timeline: Timeline
+    number: IndexArray
     tracks: Mapping[Role, PoseTrack]
     damage: Mapping[str, str]
+    doubt: Mapping[str, str]
+    skipped: tuple[str, ...]
     versions: Mapping[str, str]
 
 

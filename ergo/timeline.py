@@ -59,3 +59,66 @@ class Timeline:
     def frames_of(self, source: int) -> IndexArray:
         """Return the frames of one source, in order of time."""
         return np.flatnonzero(self.source_index == source)
+
+
+def held_s(time_s: FloatArray) -> FloatArray:
+    """Return how long each frame of one clip stands for.
+
+    Half the way to the frame before plus half the way to the frame after; the
+    first and last frame get the median half step on their open side, so that a
+    clip of ``n`` frames at a steady step stands for ``n`` steps.
+
+    Parameters
+    ----------
+    time_s : array (frame,)
+        Presentation times, rising. [s]
+
+    Returns
+    -------
+    array (frame,)
+        [s]; a clip of one frame stands for nothing.
+    """
+    if len(time_s) < 2:
+        return np.zeros(len(time_s))
+    steps = np.diff(time_s)
+    if np.any(steps <= 0):
+        raise InputError("The times of a clip must rise.")
+    edge = np.median(steps)
+    return np.asarray((np.concatenate([[edge], steps]) + np.concatenate([steps, [edge]])) / 2)
+
+
+def build_timeline(
+    sources: tuple[str, ...], times_s: tuple[FloatArray, ...], is_clip: tuple[bool, ...]
+) -> Timeline:
+    """Lay the analysed frames of all sources one after the other.
+
+    Parameters
+    ----------
+    sources : tuple of str
+        Names, unique.
+    times_s : tuple of array (frame,)
+        Presentation times of the analysed frames of each source. [s]
+    is_clip : tuple of bool
+        True for a clip, False for a still.
+
+    Returns
+    -------
+    Timeline
+        In seconds when there is a clip (stills then stand for nothing), else in
+        pictures (each still stands for one).
+    """
+    unit: TimeUnit = "second" if any(is_clip) else "picture"
+    still_weight = 0.0 if unit == "second" else 1.0
+    held = [
+        held_s(times) if clip else np.full(len(times), still_weight)
+        for times, clip in zip(times_s, is_clip, strict=True)
+    ]
+    counts = [len(times) for times in times_s]
+    return Timeline(
+        sources=sources,
+        source_index=np.repeat(np.arange(len(sources)), counts),
+        time_s=np.concatenate([*times_s, np.zeros(0)]),
+        held=np.concatenate([*held, np.zeros(0)]),
+        is_still=np.repeat(~np.asarray(is_clip, dtype=bool), counts),
+        unit=unit,
+    )

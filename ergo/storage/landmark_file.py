@@ -1,0 +1,140 @@
+"""Landmarks as Parquet: one row per person and frame, 32-bit floats, lossless.
+
+The networks compute in 32-bit floats; :func:`as_stored` brings a track to that
+precision, so that what is judged now equals what is judged after reading back.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from ergo.arrays import AnyArray, FloatArray, IndexArray
+from ergo.errors import SessionError
+from ergo.landmarks.pose_track import PoseTrack, Role
+
+_FIELDS = ("picture_px", "world_m", "visibility", "presence", "identity")
+_OPTIONAL = tuple(part.name for part in fields(PoseTrack) if part.default is None)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StoredLandmarks:
+    """What a landmark file holds.
+
+    Attributes
+    ----------
+    source_index : array (frame,)
+    time_s : array (frame,)
+        [s]
+    number : array (frame,)
+        Number of the picture in its source as decoded.
+    tracks : mapping of role to PoseTrack
+    """
+
+    source_index: IndexArray
+    time_s: FloatArray
+    number: IndexArray
+    tracks: Mapping[Role, PoseTrack]
+
+
+def as_stored(track: PoseTrack) -> PoseTrack:
+    """Return the track at the precision of the file."""
+
+    def rounded(values: FloatArray | None) -> FloatArray | None:
+        return None if values is None else values.astype(np.float32).astype(np.float64)
+
+    return replace(track, **{name: rounded(getattr(track, name)) for name in _FIELDS + _OPTIONAL})
+
+
+def write_landmarks(path: Path, landmarks: StoredLandmarks) -> None:
+    """Write all tracks of a session, role after role."""
+    tables = [_table_of(landmarks, track) for track in landmarks.tracks.values()]
+    pq.write_table(pa.concat_tables(tables, promote_options="default"), path, compression="zstd")
+
+
+def _table_of(landmarks: StoredLandmarks, track: PoseTrack) -> pa.Table:
+    frames = len(track)
+    columns = {
+        "source": pa.array(landmarks.source_index, pa.int32()),
+        "time_s": pa.array(landmarks.time_s, pa.float64()),
+        "number": pa.array(landmarks.number, pa.int64()),
+        "role": pa.array([track.role] * frames).dictionary_encode(),
+        "looks": pa.array([",".join(track.looks)] * frames).dictionary_encode(),
+    }
+    for name in _FIELDS + _OPTIONAL:
+        values = getattr(track, name)
+        if values is not None:
+            columns[name] = _flat(values)
+            columns[f"{name}_shape"] = pa.array(
+                [",".join(map(str, values.shape[1:]))] * frames
+            ).dictionary_encode()
+    return pa.table(columns)
+
+
+def _flat(values: AnyArray) -> pa.Array:
+    flat = np.ascontiguousarray(values, dtype=np.float32).reshape(len(values), -1)
+    if flat.shape[1] == 1:
+        return pa.array(flat[:, 0], pa.float32())
+    return pa.FixedSizeListArray.from_arrays(pa.array(flat.ravel(), pa.float32()), flat.shape[1])
+
+
+def read_landmarks(path: Path) -> StoredLandmarks:
+    """Read what :func:`write_landmarks` wrote.
+
+    Raises
+    ------
+    SessionError
+        If the file is missing or damaged.
+    """
+    try:
+        table = pq.read_table(path)
+        roles = _role_column(table)
+        first = table.filter(pa.compute.equal(roles, roles[0]))
+        return StoredLandmarks(
+            source_index=_column(first, "source").astype(np.int64),
+            time_s=_column(first, "time_s"),
+            number=_column(first, "number").astype(np.int64),
+            tracks={
+                role: _track_of(table.filter(pa.compute.equal(roles, role)), role)
+                for role in pa.compute.unique(roles).to_pylist()
+            },
+        )
+    except (OSError, pa.ArrowException, KeyError, IndexError, ValueError) as error:
+        raise SessionError(
+            "cannot be read.",
+            where=f"{path}:",
+            remedy="Restore it from a copy, or analyse the recording again.",
+        ) from error
+
+
+def _role_column(table: pa.Table) -> pa.ChunkedArray:
+    return pa.compute.cast(table["role"], pa.string())
+
+
+def _column(table: pa.Table, name: str) -> AnyArray:
+    return np.asarray(table[name].to_numpy(zero_copy_only=False))
+
+
+def _track_of(table: pa.Table, role: Role) -> PoseTrack:
+    looks = tuple(pa.compute.cast(table["looks"], pa.string())[0].as_py().split(","))
+    values = {
+        name: _unflat(table, name) for name in _FIELDS + _OPTIONAL if name in table.column_names
+    }
+    return PoseTrack(role=role, looks=looks, **values)
+
+
+def _unflat(table: pa.Table, name: str) -> FloatArray | None:
+    if table[name].null_count:
+        return None
+    shape: Sequence[int] = [
+        int(part)
+        for part in pa.compute.cast(table[f"{name}_shape"], pa.string())[0].as_py().split(",")
+        if part
+    ]
+    column = table[name].combine_chunks()
+    flat = column.flatten() if pa.types.is_fixed_size_list(column.type) else column
+    values = np.asarray(flat.to_numpy(zero_copy_only=False), dtype=np.float64)
+    return values.reshape(len(table), *shape)
