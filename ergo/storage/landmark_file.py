@@ -7,9 +7,11 @@ precision, so that what is judged now equals what is judged after reading back.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from ergo.arrays import AnyArray, FloatArray, IndexArray
@@ -46,7 +48,8 @@ def as_stored(track: PoseTrack) -> PoseTrack:
     def rounded(values: FloatArray | None) -> FloatArray | None:
         return None if values is None else values.astype(np.float32).astype(np.float64)
 
-    return replace(track, **{name: rounded(getattr(track, name)) for name in _FIELDS + _OPTIONAL})
+    values: dict[str, Any] = {name: rounded(getattr(track, name)) for name in _FIELDS + _OPTIONAL}
+    return replace(track, **values)
 
 
 def write_landmarks(path: Path, landmarks: StoredLandmarks) -> None:
@@ -92,14 +95,14 @@ def read_landmarks(path: Path) -> StoredLandmarks:
     try:
         table = pq.read_table(path)
         roles = _role_column(table)
-        first = table.filter(pa.compute.equal(roles, roles[0]))
+        first = table.filter(pc.equal(roles, roles[0]))
         return StoredLandmarks(
             source_index=_column(first, "source").astype(np.int64),
             time_s=_column(first, "time_s"),
             number=_column(first, "number").astype(np.int64),
             tracks={
-                role: _track_of(table.filter(pa.compute.equal(roles, role)), role)
-                for role in pa.compute.unique(roles).to_pylist()
+                role: _track_of(table.filter(pc.equal(roles, role)), role)
+                for role in pc.unique(roles).to_pylist()
             },
         )
     except (OSError, pa.ArrowException, KeyError, IndexError, ValueError) as error:
@@ -111,7 +114,7 @@ def read_landmarks(path: Path) -> StoredLandmarks:
 
 
 def _role_column(table: pa.Table) -> pa.ChunkedArray:
-    return pa.compute.cast(table["role"], pa.string())
+    return pc.cast(table["role"], pa.string())
 
 
 def _column(table: pa.Table, name: str) -> AnyArray:
@@ -119,8 +122,8 @@ def _column(table: pa.Table, name: str) -> AnyArray:
 
 
 def _track_of(table: pa.Table, role: Role) -> PoseTrack:
-    looks = tuple(pa.compute.cast(table["looks"], pa.string())[0].as_py().split(","))
-    values = {
+    looks = tuple(pc.cast(table["looks"], pa.string())[0].as_py().split(","))
+    values: dict[str, Any] = {
         name: _unflat(table, name) for name in _FIELDS + _OPTIONAL if name in table.column_names
     }
     return PoseTrack(role=role, looks=looks, **values)
@@ -131,7 +134,7 @@ def _unflat(table: pa.Table, name: str) -> FloatArray | None:
         return None
     shape: Sequence[int] = [
         int(part)
-        for part in pa.compute.cast(table[f"{name}_shape"], pa.string())[0].as_py().split(",")
+        for part in pc.cast(table[f"{name}_shape"], pa.string())[0].as_py().split(",")
         if part
     ]
     column = table[name].combine_chunks()
