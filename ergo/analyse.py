@@ -1,0 +1,181 @@
+"""The whole chain, readable as a table of contents: pictures → recording → session.
+
+:func:`record` is the expensive half (it reads pictures and runs networks) and is
+done once; :func:`judge` is everything that follows from it and the notes, fast
+and pure, and is done again whenever notes or readings change.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
+from typing import Protocol
+
+import numpy as np
+
+from ergo import __version__
+from ergo.frames.frame import FrameSource, SourceFacts
+from ergo.landmarks.follow import SourceLandmarks, watch_source
+from ergo.landmarks.join import join_tracks, unseen_track
+from ergo.landmarks.pose_track import PoseTrack, Role
+from ergo.notes.notes import Notes
+from ergo.posture.clock import clock_from_notes
+from ergo.posture.estimate import estimate_posture
+from ergo.room.level import camera_for
+from ergo.scores.methods import score_all
+from ergo.session import Recording, Session, Settings
+from ergo.timeline import build_timeline
+
+_LIBRARIES = ("mediapipe", "openvino", "numpy", "scipy", "av", "pillow")
+
+OnProgress = Callable[[SourceFacts, float], None]
+"""Called with the source at hand and how many seconds of it have been watched."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Watched:
+    """One source when it has been watched to its end.
+
+    Attributes
+    ----------
+    seen : SourceLandmarks
+    damage : str or None
+        Why reading stopped early.
+    """
+
+    seen: SourceLandmarks
+    damage: str | None
+
+
+class Shelf(Protocol):
+    """Keeps sources that are done, so that an interrupted run can be continued."""
+
+    def kept(self, facts: SourceFacts) -> Watched | None:
+        """Return what was kept of this source, if anything."""
+
+    def keep(self, facts: SourceFacts, watched: Watched) -> None:
+        """Keep what was seen of this source."""
+
+
+def record(
+    sources: Sequence[FrameSource],
+    notes: Sequence[Notes],
+    settings: Settings,
+    *,
+    skipped: Sequence[str] = (),
+    shelf: Shelf | None = None,
+    on_progress: OnProgress | None = None,
+) -> Recording:
+    """Watch every source and return all that was seen.
+
+    Parameters
+    ----------
+    sources : sequence of FrameSource
+    notes : sequence of Notes
+        One per source.
+    settings : Settings
+    skipped : sequence of str
+        Names of files left out because they are neither picture nor clip.
+    shelf : Shelf, optional
+        Where finished sources are kept.
+    on_progress : callable, optional
+        Told the source and its seconds watched, many times.
+
+    Returns
+    -------
+    Recording
+
+    Raises
+    ------
+    UnreadablePicture, UnreadableClip
+        If a source cannot be decoded at all.
+    """
+    watched = [
+        _watched(source, stated, settings, shelf, on_progress)
+        for source, stated in zip(sources, notes, strict=True)
+    ]
+    seen = [each.seen for each in watched]
+    facts = tuple(source.facts for source in sources)
+    return Recording(
+        settings=settings,
+        sources=facts,
+        timeline=build_timeline(
+            tuple(each.name for each in facts),
+            tuple(each.time_s for each in seen),
+            tuple(each.kind == "clip" for each in facts),
+        ),
+        number=np.concatenate([each.number for each in seen]).astype(np.int64),
+        tracks=_joined_tracks(seen),
+        damage={each.name: w.damage for each, w in zip(facts, watched, strict=True) if w.damage},
+        doubt={each.name: s.doubt for each, s in zip(facts, seen, strict=True) if s.doubt},
+        skipped=tuple(skipped),
+        versions={"ergo": __version__, **{name: version(name) for name in _LIBRARIES}},
+    )
+
+
+def _watched(
+    source: FrameSource,
+    notes: Notes,
+    settings: Settings,
+    shelf: Shelf | None,
+    on_progress: OnProgress | None,
+) -> Watched:
+    kept = shelf.kept(source.facts) if shelf else None
+    if kept is not None:
+        return kept
+    tell = None if on_progress is None else (lambda seconds: on_progress(source.facts, seconds))
+    seen = watch_source(source, notes, settings.effort, tell)
+    watched = Watched(seen, source.damage)
+    if shelf:
+        shelf.keep(source.facts, watched)
+    return watched
+
+
+def _joined_tracks(seen: Sequence[SourceLandmarks]) -> dict[Role, PoseTrack]:
+    roles: list[Role] = ["operator", "assistant", "patient"]
+    wanted = [role for role in roles if role == "operator" or any(role in s.tracks for s in seen)]
+    return {role: _joined(role, seen) for role in wanted}
+
+
+def _joined(role: Role, seen: Sequence[SourceLandmarks]) -> PoseTrack:
+    looks = next((each.tracks[role].looks for each in seen if role in each.tracks), ("heavy",))
+    return join_tracks(
+        [
+            each.tracks[role] if role in each.tracks else unseen_track(role, looks, len(each.time_s))
+            for each in seen
+        ]
+    )
+
+
+def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
+    """Measure angles, place and scores from what was seen and what was stated.
+
+    Parameters
+    ----------
+    recording : Recording
+    notes : sequence of Notes
+        One per source.
+
+    Returns
+    -------
+    Session
+
+    Raises
+    ------
+    NotesError
+        If notes contradict the pictures (camera size).
+    InputError
+        If a reading in the settings is unknown.
+    """
+    timeline = recording.timeline
+    cameras = tuple(
+        camera_for(facts, stated) for facts, stated in zip(recording.sources, notes, strict=True)
+    )
+    posture = estimate_posture(timeline, recording.tracks["operator"], cameras, notes)
+    return Session(
+        recording=recording,
+        notes=tuple(notes),
+        cameras=cameras,
+        posture=posture,
+        clock=clock_from_notes(timeline, notes),
+        scores=score_all(timeline, posture, notes, recording.settings.readings),
+    )
