@@ -50,17 +50,17 @@ class Share:
 
     @property
     def amount(self) -> float:
-        """Return the share as time or pictures. [unit of the exposure]"""
+        """Return the share as time or pictures. In the unit of the exposure."""
         return self.of * self.share
 
     @property
     def amount_low(self) -> float:
-        """Return the lower end of the interval. [unit of the exposure]"""
+        """Return the lower end of the interval. In the unit of the exposure."""
         return self.of * self.low
 
     @property
     def amount_high(self) -> float:
-        """Return the upper end of the interval. [unit of the exposure]"""
+        """Return the upper end of the interval. In the unit of the exposure."""
         return self.of * self.high
 
 
