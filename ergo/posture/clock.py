@@ -1,0 +1,104 @@
+"""Clock positions round the patient's head: bearings, zones, and what the notes state."""
+
+from collections.abc import Sequence
+from typing import Literal, cast
+
+import numpy as np
+
+from ergo.arrays import FloatArray
+from ergo.notes.notes import Notes
+from ergo.posture.clock_track import ClockTrack, Zone
+from ergo.posture.tables_reading import rows
+from ergo.timeline import Timeline
+
+Handed = Literal["right", "left"]
+
+NOTED_SD_HOURS = 0.3
+"""Spread of a clock position that a person states, usually to the half hour (ours)."""
+
+_DEG_PER_HOUR = 30.0
+
+
+def bearing_deg(hours: FloatArray) -> FloatArray:
+    """Return the bearing of a clock position.
+
+    Parameters
+    ----------
+    hours : array (...,)
+        1 <= hours < 13; 12.5 is half past twelve. [h]
+
+    Returns
+    -------
+    array (...,)
+        0 = behind the top of the patient's head, clockwise seen from above,
+        0 <= bearing < 360; NaN where ``hours`` is NaN. [deg]
+    """
+    return _DEG_PER_HOUR * np.mod(hours, 12.0)
+
+
+def hours_from_bearing(bearing: FloatArray) -> FloatArray:
+    """Return the clock position, array (...,), 1 <= hours < 13, of a bearing in degrees. [h]"""
+    hours = np.mod(bearing / _DEG_PER_HOUR, 12.0)
+    hours = np.where(hours >= 12.0, 0.0, hours)  # a tiny negative bearing rounds up to 12
+    return np.where(hours < 1.0, hours + 12.0, hours)
+
+
+def zone_of(hours: float, handed: Handed | None) -> Zone:
+    """Return the zone of activity at a clock position.
+
+    ``"not judged"`` where the position (NaN) or the handedness (None) is not
+    known. An hour on a border belongs to the zone named first in
+    ``tables/clock_zones.csv``.
+    """
+    if handed is None or not np.isfinite(hours):
+        return "not judged"
+    for row in rows("clock_zones"):
+        if row["handed"] == handed and row["zone"] != "seat" and _holds(row, hours):
+            return cast(Zone, row["zone"])
+    return "not judged"
+
+
+def is_operator_seat(hours: float, handed: Handed | None) -> bool:
+    """Return whether operators of this handedness are taught to sit there."""
+    return any(
+        row["handed"] == handed and row["zone"] == "seat" and _holds(row, hours)
+        for row in rows("clock_zones")
+    )
+
+
+def clock_from_notes(timeline: Timeline, notes: Sequence[Notes]) -> ClockTrack:
+    """Return the operator's clock position of every frame as the notes state it.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    notes : sequence of Notes
+        One per source. Where spans overlap, the later one in the notes holds.
+    """
+    hours = np.full(len(timeline), np.nan)
+    for source, note in enumerate(notes):
+        frames = timeline.frames_of(source)
+        time_s = timeline.time_s[frames]
+        for span in note.clock:
+            until = np.inf if span.to_s is None else span.to_s
+            hours[frames[(time_s >= span.from_s) & (time_s <= until)]] = span.hours
+    sd = np.where(np.isfinite(hours), NOTED_SD_HOURS, np.nan)
+    origin = "notes" if np.isfinite(hours).any() else "not judged"
+    return ClockTrack(hours, sd, zones_of(timeline, hours, notes), origin)
+
+
+def zones_of(timeline: Timeline, hours: FloatArray, notes: Sequence[Notes]) -> tuple[Zone, ...]:
+    """Return the zone of every frame, for the handedness that its source's notes state."""
+    known: dict[tuple[float, Handed | None], Zone] = {}
+    zones: list[Zone] = []
+    for source, hour in zip(timeline.source_index.tolist(), hours.tolist(), strict=True):
+        key = (hour, notes[source].handed)
+        if key not in known:
+            known[key] = zone_of(*key)
+        zones.append(known[key])
+    return tuple(zones)
+
+
+def _holds(row: dict[str, str], hours: float) -> bool:
+    start, end = float(row["from_hour"]), float(row["to_hour"])
+    return bool(np.mod(hours - start, 12.0) <= np.mod(end - start, 12.0))

@@ -1,0 +1,202 @@
+"""Static holds and repeated movements of one angle.
+
+A *hold* is a posture kept longer than 4 s with slight variation only (ISO
+11226:2000, definition of static working posture, as quoted in NTP 847). The
+standard gives no figure for "slight"; ours is :data:`HOLD_TOLERANCE_DEG`.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import find_peaks
+
+from ergo.arrays import BoolArray, FloatArray, IndexArray
+from ergo.posture.posture_track import PostureTrack
+from ergo.posture.runs import clip_runs, seen_runs
+from ergo.timeline import Timeline
+
+HOLD_TOLERANCE_DEG = 5.0
+"""Slight variation: the angle stays within this much of the middle of its range (ours). [deg]"""
+
+HOLD_MINIMUM_S = 4.0
+"""A posture held longer than this is static (ISO 11226:2000). [s]"""
+
+REPEAT_SWING_DEG = 15.0
+"""A movement there and back counts from this size: three times the tolerance (ours). [deg]"""
+
+REPEAT_WINDOW_S = 60.0
+"""Repetitions are counted over this much time round each moment. [s]"""
+
+_LEAST_JUDGED_S = 15.0
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """One static hold.
+
+    Attributes
+    ----------
+    source : str
+        Name of the clip.
+    start_s, end_s : float
+        Time of its first and last frame in the clip. [s]
+    angle : str
+        Name of the angle that was held.
+    mean, sd : float
+        Mean of the angle over the hold, and one standard deviation of that
+        mean; errors of one view hardly average out, so it is that of a frame.
+    unjudged_share : float
+        Share of the hold in which the angle was bridged or not seen, 0..1.
+    """
+
+    source: str
+    start_s: float
+    end_s: float
+    angle: str
+    mean: float
+    sd: float
+    unjudged_share: float
+
+    @property
+    def length_s(self) -> float:
+        """Return how long it was held. [s]"""
+        return self.end_s - self.start_s
+
+
+def find_holds(
+    timeline: Timeline,
+    posture: PostureTrack,
+    angle_name: str,
+    tolerance_deg: float = HOLD_TOLERANCE_DEG,
+    minimum_s: float = HOLD_MINIMUM_S,
+) -> tuple[Hold, ...]:
+    """Return the static holds of one angle, in order of time, source after source.
+
+    Holds do not overlap; where several readings are possible the longest hold
+    is taken first. A hold lies within one clip and ends at a gap longer than
+    0.6 s. Stills have none.
+    """
+    value = posture.angle(angle_name)
+    seen = np.isfinite(value)
+    found: list[Hold] = []
+    for run in clip_runs(timeline):
+        for part in seen_runs(timeline, run, seen):
+            frames = part.start + np.flatnonzero(seen[part.start : part.stop])
+            spans = _longest_first(
+                timeline.time_s[frames], value[frames], 2 * tolerance_deg, minimum_s
+            )
+            found += [_hold(timeline, posture, angle_name, frames[a:b]) for a, b in spans]
+    return tuple(found)
+
+
+def held_longer_than(timeline: Timeline, holds: Iterable[Hold], seconds: float) -> BoolArray:
+    """Return where a hold longer than ``seconds`` goes on, array (frame,)."""
+    held = np.zeros(len(timeline), dtype=bool)
+    for hold in holds:
+        if hold.length_s > seconds:
+            frames = timeline.frames_of(timeline.sources.index(hold.source))
+            time_s = timeline.time_s[frames]
+            held[frames[(time_s >= hold.start_s) & (time_s <= hold.end_s)]] = True
+    return held
+
+
+def repetitions_per_minute(
+    timeline: Timeline,
+    posture: PostureTrack,
+    angle_name: str,
+    swing_deg: float = REPEAT_SWING_DEG,
+) -> FloatArray:
+    """Return how often the angle goes up and down again round each moment.
+
+    Returns
+    -------
+    array (frame,)
+        Turning points upwards of at least ``swing_deg`` in the minute round each
+        frame, per minute judged; NaN for stills and where less than 15 s of that
+        minute were judged. [1/min]
+    """
+    rate = np.full(len(timeline), np.nan)
+    value = posture.angle(angle_name)
+    seen = np.isfinite(value)
+    for run in clip_runs(timeline):
+        for part in seen_runs(timeline, run, seen):
+            frames = part.start + np.flatnonzero(seen[part.start : part.stop])
+            rate[frames] = _rate(timeline.time_s[frames], value[frames], swing_deg)
+    return rate
+
+
+def _rate(time_s: FloatArray, value: FloatArray, swing_deg: float) -> FloatArray:
+    peaks, _ = find_peaks(value, prominence=swing_deg)
+    start = np.maximum(time_s - REPEAT_WINDOW_S / 2, time_s[0])
+    end = np.minimum(time_s + REPEAT_WINDOW_S / 2, time_s[-1])
+    count = np.searchsorted(time_s[peaks], end, "right") - np.searchsorted(time_s[peaks], start)
+    judged_s = end - start
+    enough = judged_s >= _LEAST_JUDGED_S
+    return np.where(enough, 60.0 * count / np.where(enough, judged_s, 1.0), np.nan)
+
+
+def _hold(timeline: Timeline, posture: PostureTrack, angle_name: str, frames: IndexArray) -> Hold:
+    time_s = timeline.time_s[frames]
+    weight = _trapezoid(time_s)
+    all_frames = np.arange(frames[0], frames[-1] + 1)
+    judged = np.isfinite(posture.angle(angle_name)[all_frames]) & ~posture.is_bridged[all_frames]
+    return Hold(
+        source=timeline.sources[timeline.source_index[frames[0]]],
+        start_s=float(time_s[0]),
+        end_s=float(time_s[-1]),
+        angle=angle_name,
+        mean=float(np.average(posture.angle(angle_name)[frames], weights=weight)),
+        sd=float(np.average(posture.angle_sd(angle_name)[frames], weights=weight)),
+        unjudged_share=float(np.average(~judged, weights=_trapezoid(timeline.time_s[all_frames]))),
+    )
+
+
+def _trapezoid(time_s: FloatArray) -> FloatArray:
+    """Return half the way to the frame before plus half the way to the frame after. [s]"""
+    step = np.diff(time_s) / 2
+    weight: FloatArray = np.append(step, 0.0) + np.insert(step, 0, 0.0)
+    return weight
+
+
+def _longest_first(
+    time_s: FloatArray, value: FloatArray, band: float, minimum_s: float
+) -> list[tuple[int, int]]:
+    """Return spans (start, stop) longer than ``minimum_s`` within ``band``, in order."""
+    reach = _reach(value, band)
+    spans, open_parts = [], [(0, len(value))]
+    while open_parts:
+        start, stop = open_parts.pop()
+        if stop - start < 2 or time_s[stop - 1] - time_s[start] <= minimum_s:
+            continue
+        ends = np.minimum(reach[start:stop], stop)
+        length_s = time_s[ends - 1] - time_s[start:stop]
+        best = int(np.argmax(length_s))
+        if length_s[best] > minimum_s:
+            spans.append((start + best, int(ends[best])))
+            open_parts += [(start, start + best), (int(ends[best]), stop)]
+    return sorted(spans)
+
+
+def _reach(value: FloatArray, band: float) -> IndexArray:
+    """Return for each start the first frame at which the range would exceed ``band``.
+
+    Highest and lowest values of stretches of 1, 2, 4, ... frames are kept, and
+    each start goes on by the longest stretch that still fits, then shorter ones.
+    """
+    count = len(value)
+    highs, lows = [value], [value]
+    while 2 ** len(highs) <= count:
+        half = 2 ** (len(highs) - 1)
+        highs.append(np.maximum(highs[-1][:-half], highs[-1][half:]))
+        lows.append(np.minimum(lows[-1][:-half], lows[-1][half:]))
+    end = np.arange(count)
+    top, bottom = np.full(count, -np.inf), np.full(count, np.inf)
+    for power in reversed(range(len(highs))):
+        last = len(highs[power]) - 1
+        at = np.minimum(end, last)
+        high, low = np.maximum(top, highs[power][at]), np.minimum(bottom, lows[power][at])
+        fits = (end <= last) & (high - low <= band)
+        top, bottom = np.where(fits, high, top), np.where(fits, low, bottom)
+        end = end + np.where(fits, 2**power, 0)
+    return end

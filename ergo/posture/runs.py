@@ -1,0 +1,66 @@
+"""Runs: stretches of one clip without a long gap, on which filters and holds may work."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
+from ergo.timeline import Timeline
+
+BRIDGE_S = 0.6
+"""Longest gap that is bridged, and that does not end a hold. [s]"""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Frames ``start`` to ``stop`` (not included) of one clip."""
+
+    start: int
+    stop: int
+
+
+def clip_runs(timeline: Timeline) -> tuple[Run, ...]:
+    """Return the runs of analysed frames: one clip each, no jump in time within."""
+    frames = np.flatnonzero(~timeline.is_still)
+    if not len(frames):
+        return ()
+    is_new = np.ones(len(frames), dtype=bool)
+    step = np.diff(timeline.time_s[frames])
+    same = np.diff(timeline.source_index[frames]) == 0
+    longest = longest_gap_s(step[same])
+    is_new[1:] = ~same | (step > longest) | (step <= 0) | (np.diff(frames) != 1)
+    starts = np.flatnonzero(is_new)
+    stops = np.append(starts[1:], len(frames))
+    return tuple(
+        Run(int(frames[a]), int(frames[b - 1]) + 1) for a, b in zip(starts, stops, strict=True)
+    )
+
+
+def longest_gap_s(step_s: FloatArray) -> float:
+    """Return the longest step in time that still counts as going on. [s]
+
+    It is one step more than the bridge, so that a bridged gap does not end a
+    run, nor does a clip analysed at less than one frame per bridge.
+    """
+    usual = float(np.median(step_s)) if len(step_s) else 0.0
+    return BRIDGE_S + usual * 1.001
+
+
+def seen_runs(timeline: Timeline, run: Run, seen: BoolArray) -> tuple[Run, ...]:
+    """Return the parts of ``run`` without an unseen gap longer than the bridge.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    run : Run
+    seen : array (frame,)
+        Of the whole timeline; a part begins and ends with a seen frame.
+    """
+    frames = run.start + np.flatnonzero(seen[run.start : run.stop])
+    if not len(frames):
+        return ()
+    time_s = timeline.time_s
+    usual = longest_gap_s(np.diff(time_s[run.start : run.stop]))
+    breaks = np.flatnonzero(np.diff(time_s[frames]) > usual) + 1
+    parts = np.split(frames, breaks)
+    return tuple(Run(int(part[0]), int(part[-1]) + 1) for part in parts)
