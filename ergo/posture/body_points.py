@@ -40,7 +40,7 @@ class BodyPoints:
     ----------
     xyz : array (frame, point, xyz)
         Level axes: x to the right of the picture and horizontal, y straight
-        down, z ahead and horizontal; points in the order of :data:`POINTS`. [m]
+        down, z ahead and horizontal; points in the order of :data:`POINTS` [m].
         The scale is the network's guess. NaN = not seen.
     """
 
@@ -57,17 +57,17 @@ class BodyPoints:
         return len(self.xyz)
 
     def __getitem__(self, name: str) -> FloatArray:
-        """Return one point, array (frame, xyz). [m]"""
+        """Return one point, array (frame, xyz) [m]."""
         return self.xyz[:, POSITION[name]]
 
     def middle(self, stem: str) -> FloatArray:
-        """Return the middle of a left and right point, array (frame, xyz). [m]"""
+        """Return the middle of a left and right point, array (frame, xyz) [m]."""
         middle: FloatArray = (self[f"{stem}_left"] + self[f"{stem}_right"]) / 2
         return middle
 
     @property
     def trunk(self) -> FloatArray:
-        """array (frame, xyz): from the middle of the hips to the top of the trunk. [m]"""
+        """array (frame, xyz): from the middle of the hips to the top of the trunk [m]."""
         trunk: FloatArray = self["trunk_top"] - self.middle("hip")
         return trunk
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from ergo.arrays import FloatArray
 from ergo.notes.notes import Notes
-from ergo.posture.clock_track import ClockTrack, Zone
+from ergo.posture.clock_track import ClockOrigin, ClockTrack, Zone
 from ergo.posture.tables_reading import rows
 from ergo.timeline import Timeline
 
@@ -25,19 +25,19 @@ def bearing_deg(hours: FloatArray) -> FloatArray:
     Parameters
     ----------
     hours : array (...,)
-        1 <= hours < 13; 12.5 is half past twelve. [h]
+        1 <= hours < 13; 12.5 is half past twelve [h].
 
     Returns
     -------
     array (...,)
         0 = behind the top of the patient's head, clockwise seen from above,
-        0 <= bearing < 360; NaN where ``hours`` is NaN. [deg]
+        0 <= bearing < 360; NaN where ``hours`` is NaN [deg].
     """
     return _DEG_PER_HOUR * np.mod(hours, 12.0)
 
 
 def hours_from_bearing(bearing: FloatArray) -> FloatArray:
-    """Return the clock position, array (...,), 1 <= hours < 13, of a bearing in degrees. [h]"""
+    """Return the clock position, array (...,), 1 <= hours < 13, of a bearing in degrees [h]."""
     hours = np.mod(bearing / _DEG_PER_HOUR, 12.0)
     hours = np.where(hours >= 12.0, 0.0, hours)  # a tiny negative bearing rounds up to 12
     return np.where(hours < 1.0, hours + 12.0, hours)
@@ -83,7 +83,7 @@ def clock_from_notes(timeline: Timeline, notes: Sequence[Notes]) -> ClockTrack:
             until = np.inf if span.to_s is None else span.to_s
             hours[frames[(time_s >= span.from_s) & (time_s <= until)]] = span.hours
     sd = np.where(np.isfinite(hours), NOTED_SD_HOURS, np.nan)
-    origin = "notes" if np.isfinite(hours).any() else "not judged"
+    origin: ClockOrigin = "notes" if np.isfinite(hours).any() else "not judged"
     return ClockTrack(hours, sd, zones_of(timeline, hours, notes), origin)
 
 

@@ -32,20 +32,20 @@ def without(vector: FloatArray, axis: FloatArray) -> FloatArray:
 
 
 def atan2_deg(y: FloatArray, x: FloatArray) -> FloatArray:
-    """Return the direction of (x, y); -180..180, NaN where both are 0. [deg]"""
+    """Return the direction of (x, y); -180..180, NaN where both are 0 [deg]."""
     angle: FloatArray = np.degrees(np.arctan2(y, x))
     return np.where(np.hypot(x, y) > _NOTHING, angle, np.nan)
 
 
 def between_deg(a: FloatArray, b: FloatArray) -> FloatArray:
-    """Return the angle between vectors (..., xyz); 0..180, NaN where one has no length. [deg]"""
+    """Return the angle between vectors (..., xyz); 0..180, NaN where one has no length [deg]."""
     a, b = unit(a), unit(b)
     angle: FloatArray = np.degrees(np.arctan2(np.linalg.norm(np.cross(a, b), axis=-1), dot(a, b)))
     return angle
 
 
 def wrapped_deg(angle: FloatArray) -> FloatArray:
-    """Return the same angle within -180 < angle <= 180. [deg]"""
+    """Return the same angle within -180 < angle <= 180 [deg]."""
     return 180.0 - (180.0 - angle) % 360.0
 
 
@@ -81,7 +81,7 @@ def head_axes(points: BodyPoints) -> FloatArray:
 
 
 def ear_eye_line(points: BodyPoints) -> FloatArray:
-    """Return the line from the middle of the ears to the middle of the outer eye corners. [m]"""
+    """Return the line from the middle of the ears to the middle of the outer eye corners [m]."""
     line: FloatArray = points.middle("eye_outer") - points.middle("ear")
     return line
 

@@ -17,16 +17,16 @@ from ergo.posture.runs import clip_runs, seen_runs
 from ergo.timeline import Timeline
 
 HOLD_TOLERANCE_DEG = 5.0
-"""Slight variation: the angle stays within this much of the middle of its range (ours). [deg]"""
+"""Slight variation: the angle stays within this much of the middle of its range (ours) [deg]."""
 
 HOLD_MINIMUM_S = 4.0
-"""A posture held longer than this is static (ISO 11226:2000). [s]"""
+"""A posture held longer than this is static (ISO 11226:2000) [s]."""
 
 REPEAT_SWING_DEG = 15.0
-"""A movement there and back counts from this size: three times the tolerance (ours). [deg]"""
+"""A movement there and back counts from this size: three times the tolerance (ours) [deg]."""
 
 REPEAT_WINDOW_S = 60.0
-"""Repetitions are counted over this much time round each moment. [s]"""
+"""Repetitions are counted over this much time round each moment [s]."""
 
 _LEAST_JUDGED_S = 15.0
 
@@ -40,7 +40,7 @@ class Hold:
     source : str
         Name of the clip.
     start_s, end_s : float
-        Time of its first and last frame in the clip. [s]
+        Time of its first and last frame in the clip [s].
     angle : str
         Name of the angle that was held.
     mean, sd : float
@@ -60,7 +60,7 @@ class Hold:
 
     @property
     def length_s(self) -> float:
-        """Return how long it was held. [s]"""
+        """Return how long it was held [s]."""
         return self.end_s - self.start_s
 
 
@@ -153,7 +153,7 @@ def _hold(timeline: Timeline, posture: PostureTrack, angle_name: str, frames: In
 
 
 def _trapezoid(time_s: FloatArray) -> FloatArray:
-    """Return half the way to the frame before plus half the way to the frame after. [s]"""
+    """Return half the way to the frame before plus half the way to the frame after [s]."""
     step = np.diff(time_s) / 2
     weight: FloatArray = np.append(step, 0.0) + np.insert(step, 0, 0.0)
     return weight

@@ -8,7 +8,7 @@ from ergo.arrays import BoolArray, FloatArray
 from ergo.timeline import Timeline
 
 BRIDGE_S = 0.6
-"""Longest gap that is bridged, and that does not end a hold. [s]"""
+"""Longest gap that is bridged, and that does not end a hold [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ def clip_runs(timeline: Timeline) -> tuple[Run, ...]:
 
 
 def longest_gap_s(step_s: FloatArray) -> float:
-    """Return the longest step in time that still counts as going on. [s]
+    """Return the longest step in time that still counts as going on [s].
 
     It is one step more than the bridge, so that a bridged gap does not end a
     run, nor does a clip analysed at less than one frame per bridge.
