@@ -7,8 +7,10 @@ shares of one set of bands and its ``unjudged`` share add up to 1. Intervals are
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import inf, nan
 from typing import Literal
 
+from ergo.errors import InputError
 from ergo.posture.angle_names import AngleName
 from ergo.scores.method_score import Level, Side
 from ergo.timeline import TimeUnit
@@ -66,7 +68,9 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """One band of an angle as a published rule draws it; ``low < angle <= high``.
+    """One band of an angle as a published rule draws it, from ``low`` to ``high``.
+
+    An angle exactly on an edge belongs to the less strained of the two bands.
 
     Attributes
     ----------
@@ -92,12 +96,16 @@ class LimitSet:
     ----------
     rule : str
         Key of the rule: ``"iso11226"``, ``"dental_sitting"``, ``"rula"``,
-        ``"arm_action_level"``.
+        ``"arm_elevation"``, ``"side_bend"``, ``"en1005_4"``,
+        ``"north_american_teaching"``; see ``tables/limits_*.csv``.
     angle : AngleName
     bands : tuple of Band
         Rising, without gaps.
     source, status : str
-        Where the edges are printed and how far that was verified.
+        Where the edges are printed and how far that was verified; holds the
+        word "memory" where a value was not read in any text.
+    is_headline : bool
+        Whether time beyond this limit may be among the things that matter most.
     """
 
     rule: str
@@ -105,6 +113,20 @@ class LimitSet:
     bands: tuple[Band, ...]
     source: str
     status: str
+    is_headline: bool
+
+    def __post_init__(self) -> None:
+        meets = all(a.high == b.low for a, b in zip(self.bands, self.bands[1:], strict=False))
+        if not (meets and self.bands[0].low == -inf and self.bands[-1].high == inf):
+            raise InputError(
+                "must cover every angle without gap.", where=f"{self.rule}, {self.angle.name}"
+            )
+
+    @property
+    def limit(self) -> float:
+        """Return the smallest upper edge beyond which the strain is 2; NaN if none."""
+        edges = [band.low for band in self.bands if band.strain == 2 and band.low > 0]
+        return min(edges, default=nan)
 
 
 @dataclass(frozen=True, slots=True)
