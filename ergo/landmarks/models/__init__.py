@@ -1,0 +1,1 @@
+"""Networks carried with the package; README.md states origin, hashes and licence."""

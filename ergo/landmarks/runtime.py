@@ -1,0 +1,129 @@
+"""The networks' runtime and the bundles that carry them: loaded late, quiet, offline."""
+
+import os
+import sys
+import threading
+import zipfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any, Literal
+
+from ergo.errors import MissingLibrary
+
+NetworkKind = Literal["heavy", "full"]
+LANDMARK_MEMBER = "pose_landmarks_detector.tflite"
+_MODELS = Path(__file__).parent / "models"
+_NATIVE_LOCK = threading.RLock()
+
+
+def bundle_path(kind: NetworkKind) -> Path:
+    """Return where the bundle of one landmark network lies, or say it is missing."""
+    path = _MODELS / f"pose_landmarker_{kind}.task"
+    if not path.is_file():
+        raise MissingLibrary(
+            "is missing.", where=f"Model bundle {path.name}", remedy="Install ergo again."
+        )
+    return path
+
+
+def bundle_member(kind: NetworkKind, member: str) -> bytes:
+    """Return one network of a bundle as the bytes of its TFLite file."""
+    try:
+        with zipfile.ZipFile(bundle_path(kind)) as bundle:
+            return bundle.read(member)
+    except (zipfile.BadZipFile, KeyError, OSError) as error:
+        raise MissingLibrary(
+            "is damaged.", where=f"Model bundle of {kind!r}", remedy="Install ergo again."
+        ) from error
+
+
+@contextmanager
+def quiet_native() -> Iterator[None]:
+    """Keep what native code writes to stderr from the user.
+
+    Only for the short while a native library starts: file descriptor 2 belongs
+    to the whole process, so one thread at a time does this.
+    """
+    with _NATIVE_LOCK:
+        sys.stderr.flush()
+        kept = os.dup(2)
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        try:
+            os.dup2(nowhere, 2)
+            yield
+        finally:
+            os.dup2(kept, 2)
+            os.close(kept)
+            os.close(nowhere)
+
+
+@cache
+def inference_library() -> Any:
+    """Return the ``openvino`` package without its model converter.
+
+    Importing the converter (``openvino.tools.ovc``) sends a usage message to
+    its maker. Nothing may leave this machine, so it is made unimportable while
+    ``openvino`` loads; the package is written to do without it.
+    """
+    with _NATIVE_LOCK:
+        converter = "openvino.tools.ovc"
+        before = sys.modules.get(converter)
+        sys.modules[converter] = None  # type: ignore[assignment]
+        try:
+            import openvino
+        except ImportError as error:
+            raise MissingLibrary(
+                f"cannot be loaded ({error}).",
+                where="openvino",
+                remedy="Install ergo again with its dependencies.",
+            ) from error
+        finally:
+            del sys.modules[converter]
+            if before is not None:
+                sys.modules[converter] = before
+    return openvino
+
+
+@cache
+def _core() -> Any:
+    return inference_library().Core()
+
+
+def _read(network: bytes) -> Any:
+    """Return the network as the runtime's model; it only reads from named files."""
+    with TemporaryDirectory(prefix="ergo-") as folder:
+        path = Path(folder) / "network.tflite"
+        path.write_bytes(network)
+        return _core().read_model(path)
+
+
+def compile_network(network: bytes, outputs: tuple[str, ...], threads: int = 1) -> Any:
+    """Return a TFLite network compiled for the processor, for results that repeat.
+
+    Parameters
+    ----------
+    network : bytes
+        A TFLite file.
+    outputs : tuple of str
+        Names of the outputs wanted; whatever feeds only others is left out.
+    threads : int
+        Threads of one inference.
+    """
+    library = inference_library()
+    with quiet_native():
+        whole = _read(network)
+        wanted = [whole.output(name).get_node().input_value(0) for name in outputs]
+        model = library.Model(wanted, whole.get_parameters())
+        return _core().compile_model(
+            model,
+            "CPU",
+            {
+                "INFERENCE_NUM_THREADS": threads,
+                "NUM_STREAMS": 1,
+                "INFERENCE_PRECISION_HINT": "f32",
+                "PERFORMANCE_HINT": "LATENCY",
+            },
+        )
