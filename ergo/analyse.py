@@ -140,7 +140,9 @@ def _joined(role: Role, seen: Sequence[SourceLandmarks]) -> PoseTrack:
     looks = next((each.tracks[role].looks for each in seen if role in each.tracks), ("heavy",))
     return join_tracks(
         [
-            each.tracks[role] if role in each.tracks else unseen_track(role, looks, len(each.time_s))
+            each.tracks[role]
+            if role in each.tracks
+            else unseen_track(role, looks, len(each.time_s))
             for each in seen
         ]
     )

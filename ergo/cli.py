@@ -1,0 +1,220 @@
+"""The command line: parses and prints, computes nothing.
+
+Exit codes: 0 finished; 1 our fault; 2 wrong command line; 3 the input cannot be
+used; 4 finished, but too little of the body was visible to judge; 130 stopped by
+the user.
+"""
+
+import json
+import logging
+import sys
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ergo import __version__
+from ergo.errors import ErgoError, TooLittleSeen
+
+if TYPE_CHECKING:
+    from ergo.frames.frame import SourceFacts
+    from ergo.workflow import Outcome
+
+STOPPED_BY_USER = 130
+OUR_FAULT = 1
+
+ANALYSE_EXAMPLE = """
+\b
+Example:
+  ergo analyse sample_frames --out out/sample
+"""
+RESCORE_EXAMPLE = """
+\b
+Example:
+  ergo analyse sample_frames --out out/sample
+  ergo rescore out/sample --reading rula.static_after=10min
+"""
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and leave with its exit code."""
+    try:
+        code = ergo.main(args=arguments, prog_name="ergo", standalone_mode=False)
+    except ErgoError as error:
+        _complain(str(error))
+        code = error.exit_code
+    except click.ClickException as error:
+        error.show()
+        code = error.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        _complain("Stopped. Run the same command again to go on from here.")
+        code = STOPPED_BY_USER
+    except Exception:
+        _complain("Sorry, this is a mistake in the program. The details below help to mend it.")
+        logging.getLogger(__name__).exception("unexpected error")
+        code = OUR_FAULT
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+def _complain(line: str) -> None:
+    click.echo(line, err=True)
+
+
+@click.group(epilog=ANALYSE_EXAMPLE)
+@click.version_option(__version__, prog_name="ergo")
+def ergo() -> None:
+    """Measure a dental clinician's posture from clips and stills, on this machine alone.
+
+    A screening aid, not a diagnosis. Ask everybody in the picture for consent
+    before you film.
+    """
+
+
+def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    options = [
+        click.option(
+            "--reading",
+            "readings",
+            multiple=True,
+            metavar="OPTION=CHOICE",
+            help="Use another reading of a method, for example rula.static_after=10min.",
+        ),
+        click.option(
+            "--language",
+            type=click.Choice(["en", "de"]),
+            default="en",
+            show_default=True,
+            help="Language of the report.",
+        ),
+        click.option("--blur-operator", is_flag=True, help="Blur the operator's face too."),
+        click.option("--json", "as_json", is_flag=True, help="Print the result as JSON."),
+        click.option("--quiet", is_flag=True, help="Show no progress."),
+    ]
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+@ergo.command(epilog=ANALYSE_EXAMPLE)
+@click.argument("inputs", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to make.")
+@click.option(
+    "--rate",
+    default=5.0,
+    show_default=True,
+    type=click.FloatRange(0.1, 60),
+    help="Analysed pictures a second of clip.",
+)
+@click.option("--fast", is_flag=True, help="One look at each picture: quicker, less exact.")
+@click.option("--force", is_flag=True, help="Replace a session that is already in the folder.")
+@_report_options
+def analyse(
+    inputs: tuple[Path, ...],
+    out: Path,
+    rate: float,
+    fast: bool,
+    force: bool,
+    readings: tuple[str, ...],
+    language: str,
+    blur_operator: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Analyse clips, stills or folders of them and write a report.
+
+    Notes lie beside the pictures (NAME.toml, or ergo.toml for a whole folder);
+    see README.md for what they may state.
+    """
+    from ergo.session import Settings
+    from ergo.workflow import ReportChoices, analyse_session
+
+    outcome = analyse_session(
+        inputs,
+        out,
+        Settings(rate, "fast" if fast else "full", _parsed(readings)),
+        force=force,
+        choices=ReportChoices(language, blur_operator),
+        on_progress=None if quiet or not sys.stderr.isatty() else Progress(),
+    )
+    return _say(outcome, as_json)
+
+
+@ergo.command(epilog=RESCORE_EXAMPLE)
+@click.argument("folder", type=click.Path(path_type=Path))
+@_report_options
+def rescore(
+    folder: Path,
+    readings: tuple[str, ...],
+    language: str,
+    blur_operator: bool,
+    as_json: bool,
+    quiet: bool,
+) -> int:
+    """Judge a session again, with changed notes or readings; no picture is analysed."""
+    from ergo.workflow import ReportChoices, rescore_session
+
+    outcome = rescore_session(
+        folder, _parsed(readings), choices=ReportChoices(language, blur_operator)
+    )
+    return _say(outcome, as_json)
+
+
+def _parsed(readings: Sequence[str]) -> dict[str, str]:
+    pairs = [reading.partition("=") for reading in readings]
+    for option, equals, _ in pairs:
+        if not equals:
+            raise click.UsageError(f"--reading {option}: write OPTION=CHOICE.")
+    return {option.strip(): choice.strip() for option, _, choice in pairs}
+
+
+def _say(outcome: "Outcome", as_json: bool) -> int:
+    from ergo.storage.tables import plain
+    from ergo.views.summary_text import summary_lines
+
+    for name, reason in outcome.session.recording.damage.items():
+        _complain(f"{name}: {reason}")
+    for name, reason in outcome.session.recording.doubt.items():
+        _complain(f"{name}: {reason}")
+    if as_json:
+        content = {"schema": 1, "folder": outcome.folder, "summary": outcome.exposure}
+        click.echo(json.dumps(plain(content), ensure_ascii=False, allow_nan=False))
+    else:
+        for line in summary_lines(outcome.session, outcome.exposure):
+            click.echo(line)
+        click.echo(f"Report: {outcome.folder / 'report.html'}")
+    if outcome.is_too_little_seen:
+        raise TooLittleSeen(
+            "shows too little of the operator to judge.",
+            where=outcome.session.recording.sources[0].name,
+            remedy="Film from the side, with head, trunk and both arms in the picture.",
+        )
+    return 0
+
+
+class Progress:
+    """A line on the terminal with the share done and the time left."""
+
+    def __init__(self) -> None:
+        self._name = ""
+        self._begun = 0.0
+        self._shown = 0.0
+
+    def __call__(self, facts: "SourceFacts", watched_s: float) -> None:
+        """Show how far the source at hand has been watched. Seconds of clip."""
+        now = time.monotonic()
+        if facts.name != self._name:
+            self._name, self._begun, self._shown = facts.name, now, 0.0
+        if now - self._shown < 0.5:
+            return
+        self._shown = now
+        click.echo(f"\r\x1b[K{facts.name}{self._left(facts, watched_s, now)}", nl=False, err=True)
+
+    def _left(self, facts: "SourceFacts", watched_s: float, now: float) -> str:
+        if not facts.duration_s or watched_s <= 0:
+            return ""
+        share = min(1.0, watched_s / facts.duration_s)
+        left_s = (now - self._begun) * (1 - share) / share
+        minutes, seconds = divmod(round(left_s), 60)
+        return f"  {share:4.0%}, {minutes}:{seconds:02d} min left"

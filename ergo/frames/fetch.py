@@ -1,0 +1,35 @@
+"""One picture of a source at a given time."""
+
+from ergo.arrays import PictureArray
+from ergo.errors import UnreadableClip
+from ergo.frames.clips import ClipSource
+from ergo.frames.frame import SourceFacts
+from ergo.frames.stills import StillSource
+
+_ANY_RATE_HZ = 1000.0  # every picture counts when one moment is wanted
+
+
+def picture_at(facts: SourceFacts, time_s: float) -> PictureArray:
+    """Return the upright picture of a source at or just after a time.
+
+    Parameters
+    ----------
+    facts : SourceFacts
+    time_s : float
+        Since the first picture of the source. [s]
+
+    Returns
+    -------
+    array (row, column, rgb)
+
+    Raises
+    ------
+    UnreadablePicture, UnreadableClip
+        If the file is gone or cannot be decoded there.
+    """
+    if facts.kind == "still":
+        return next(iter(StillSource(facts.path, facts.name))).picture
+    clip = ClipSource(facts.path, facts.name, rate_hz=_ANY_RATE_HZ, start_s=max(0.0, time_s - 1e-3))
+    for frame in clip:
+        return frame.picture
+    raise UnreadableClip(f"has no picture at {time_s:.1f} s.", where=f"{facts.name}:")

@@ -1,0 +1,216 @@
+"""What the command line and the page do with a session: analyse, score again, report.
+
+Both call these functions and add nothing but questions and answers.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from ergo.analyse import OnProgress, judge, record
+from ergo.arrays import PictureArray
+from ergo.errors import ErgoError, NothingToAnalyse
+from ergo.frames.fetch import picture_at
+from ergo.frames.find import find_sources
+from ergo.frames.frame import SourceFacts
+from ergo.notes.notes import Notes
+from ergo.notes.reading import read_notes
+from ergo.session import Recording, Session, Settings
+from ergo.stats.exposure import Exposure
+from ergo.stats.summary import episode_rows, exposure_of
+from ergo.storage.folder import check_free, clear_workshop, write_whole
+from ergo.storage.landmark_file import as_stored
+from ergo.storage.session_folder import read_session, write_session
+from ergo.storage.shelf import FolderShelf
+from ergo.storage.tables import write_frames, write_json, write_rows
+from ergo.views.report import write_report
+
+MIN_SEEN_SHARE = 0.05
+"""Below this share of the session with the operator seen, there is too little to judge (ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReportChoices:
+    """How the report is to look.
+
+    Attributes
+    ----------
+    language : str
+        ``"en"`` or ``"de"``.
+    blur_operator : bool
+        Blur the operator's face too; other people's always are.
+    """
+
+    language: str = "en"
+    blur_operator: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outcome:
+    """A finished analysis and the folder it was written to."""
+
+    session: Session
+    exposure: Exposure
+    folder: Path
+
+    @property
+    def is_too_little_seen(self) -> bool:
+        """Return whether too little of the operator was visible to judge."""
+        return not self.exposure.seen.share >= MIN_SEEN_SHARE
+
+
+def analyse_session(
+    inputs: Sequence[Path],
+    out: Path,
+    settings: Settings | None = None,
+    *,
+    force: bool = False,
+    choices: ReportChoices | None = None,
+    on_progress: OnProgress | None = None,
+) -> Outcome:
+    """Watch clips and stills, judge them and write everything to a folder.
+
+    A run that was interrupted goes on where it stopped when it is repeated with
+    the same inputs and settings; the folder appears only when it is whole.
+
+    Parameters
+    ----------
+    inputs : sequence of Path
+        Clips, stills and folders of them; notes lie beside them.
+    out : Path
+        The folder to make.
+    settings : Settings, optional
+    force : bool
+        Replace a session that is already in ``out``.
+    choices : ReportChoices, optional
+    on_progress : callable, optional
+        Told the source and its seconds watched, many times.
+
+    Returns
+    -------
+    Outcome
+
+    Raises
+    ------
+    ErgoError
+        With one line for the user; nothing is half-written.
+    """
+    settings = settings or Settings()
+    check_free(out, replace=force)
+    found = find_sources(inputs, settings.rate_hz)
+    notes = tuple(read_notes(source.facts.path) for source in found.sources)
+    shelf = FolderShelf(out, settings, _who_is_stated(notes))
+    recording = record(
+        found.sources, notes, settings, skipped=found.skipped, shelf=shelf, on_progress=on_progress
+    )
+    if not len(recording.timeline):
+        raise NothingToAnalyse("holds no picture that could be analysed.", where=str(inputs[0]))
+    outcome = finish(recording, notes, out, choices)
+    clear_workshop(out)
+    return outcome
+
+
+def _who_is_stated(notes: Sequence[Notes]) -> str:
+    return json.dumps(
+        [each.model_dump(mode="json", include={"operator", "handed"}) for each in notes]
+    )
+
+
+def load_session(folder: Path) -> Session:
+    """Read a session folder and judge it again from its landmarks.
+
+    Raises
+    ------
+    SessionError
+        If the folder holds no session, a damaged one or one of a newer version.
+    """
+    stored = read_session(folder)
+    return judge(stored.recording, stored.notes)
+
+
+def rescore_session(
+    folder: Path,
+    readings: Mapping[str, str] | None = None,
+    *,
+    choices: ReportChoices | None = None,
+) -> Outcome:
+    """Judge a session again and rewrite its folder; the recording is not read.
+
+    Notes are taken from beside the recording if it still lies where it was, else
+    as they were.
+
+    Parameters
+    ----------
+    folder : Path
+        A folder that :func:`analyse_session` made.
+    readings : mapping of str to str, optional
+        Readings to change; the others stay.
+    choices : ReportChoices, optional
+
+    Raises
+    ------
+    ErgoError
+        With one line for the user; the folder is then as it was.
+    """
+    stored = read_session(folder)
+    recording = stored.recording
+    notes = tuple(
+        read_notes(facts.path) if facts.path.exists() else kept
+        for facts, kept in zip(recording.sources, stored.notes, strict=True)
+    )
+    settings = replace(
+        recording.settings, readings={**recording.settings.readings, **(readings or {})}
+    )
+    outcome = finish(replace(recording, settings=settings), notes, folder, choices)
+    clear_workshop(folder)
+    return outcome
+
+
+def exposure_of_session(session: Session) -> Exposure:
+    """Return time in posture of a session."""
+    return exposure_of(
+        session.recording.timeline, session.posture, session.clock, session.scores, session.notes
+    )
+
+
+def finish(
+    recording: Recording,
+    notes: Sequence[Notes],
+    out: Path,
+    choices: ReportChoices | None = None,
+) -> Outcome:
+    """Judge a recording and write its whole folder."""
+    tracks = {role: as_stored(track) for role, track in recording.tracks.items()}
+    session = judge(replace(recording, tracks=tracks), notes)
+    exposure = exposure_of_session(session)
+    chosen = choices or ReportChoices()
+    write_whole(out, lambda folder: _write_all(session, exposure, folder, chosen))
+    return Outcome(session, exposure, out)
+
+
+def _write_all(session: Session, exposure: Exposure, folder: Path, choices: ReportChoices) -> None:
+    write_session(session, folder)
+    write_frames(session, folder)
+    header, rows = episode_rows(exposure)
+    write_rows(folder / "episodes.csv", header, rows)
+    write_json(folder / "summary.json", exposure)
+    write_report(
+        session,
+        exposure,
+        lambda source, time_s: _fetched(session.recording.sources, source, time_s),
+        folder,
+        choices.language,
+        blur_operator=choices.blur_operator,
+    )
+
+
+def _fetched(sources: Sequence[SourceFacts], name: str, time_s: float) -> PictureArray | None:
+    """Return the picture of a moment, or None where the recording is gone."""
+    facts = next(each for each in sources if each.name == name)
+    try:
+        return picture_at(facts, time_s)
+    except ErgoError:
+        return None
