@@ -1,0 +1,166 @@
+"""Where the sources disagree: one named option per point, its default and its choices.
+
+Two points have no option because there is nothing to choose from: a RULA grand
+score of 8 (one course page prints "7 or 8"; Table C ends at 7), and the neck
+bands of RULA and REBA, which differ by design.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ergo.errors import InputError
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One open point of the printed methods.
+
+    Attributes
+    ----------
+    default : str
+        What we take unless told otherwise.
+    choices : tuple of str
+        Everything that can be taken, the default first.
+    changes : str
+        What the choice changes.
+    source : str
+        Who reads it which way.
+    methods : tuple of str
+        Methods whose scores can change.
+    """
+
+    default: str
+    choices: tuple[str, ...]
+    changes: str
+    source: str
+    methods: tuple[str, ...]
+
+
+def _reading(choices: str, changes: str, source: str, methods: str) -> Reading:
+    each = tuple(choices.split())
+    return Reading(each[0], each, changes, source, tuple(methods.split()))
+
+
+ALL_METHODS = "rula reba iso11226 dental_sitting"
+
+READINGS: Mapping[str, Reading] = {
+    "rula_table_a": _reading(
+        "version-1 older-worksheet",
+        "31 of the 144 cells of Table A; the older worksheet is lower",
+        "version-1: a teaching sheet, a solved exercise and our memory of the 1993 paper; "
+        "older-worksheet: a printed university worksheet",
+        "rula",
+    ),
+    "static_after": _reading(
+        "1min 10min",
+        "how long a posture is held before RULA adds 1 for muscle use",
+        "1min: older worksheet, a teaching sheet, several papers; 10min: newer worksheet",
+        "rula",
+    ),
+    "rula_muscle_use": _reading(
+        "at-most-1 each",
+        "whether a posture that is both static and repeated adds 1 or 2",
+        "at-most-1: the printed scale and both worksheets; each: one sheet, one case study",
+        "rula",
+    ),
+    "rula_lower_arm_sides": _reading(
+        "combined separate",
+        "whether working across the midline and out to the side add 1 together or 1 each",
+        "combined: newer worksheet and one paper; separate: older worksheet and one sheet "
+        "(the sum is kept at 3, where Table A ends)",
+        "rula",
+    ),
+    "rula_load_over_10_kg": _reading(
+        "2 3",
+        "score of an intermittent load over 10 kg",
+        "2: the paper and a teaching sheet; 3: both worksheets",
+        "rula",
+    ),
+    "rula_upper_arm_band_1": _reading(
+        "20 15",
+        "how far from hanging the upper arm still scores 1 [deg]",
+        "20: three texts; 15: older worksheet",
+        "rula",
+    ),
+    "rula_lower_arm_band_1": _reading(
+        "60-100 0-90 40-90",
+        "elbow flexion that scores 1 [deg]",
+        "60-100: three texts; 0-90: older worksheet; 40-90: one thesis",
+        "rula",
+    ),
+    "rula_trunk_1": _reading(
+        "supported upright",
+        "whether an upright trunk without support scores 2 or 1",
+        "supported: worksheets (1 if well supported while seated, 2 if not); "
+        "upright: worksheets' 'standing erect' applied to sitting",
+        "rula",
+    ),
+    "rula_wrist_plus_1": _reading(
+        "deviation near-maximum",
+        "whether flexion near the end of the wrist's range adds 1 as deviation does",
+        "deviation: the paper; near-maximum: one sheet",
+        "rula",
+    ),
+    "shared_edge": _reading(
+        "lower higher",
+        "which step takes an angle exactly on an edge that both bands print",
+        "lower: a solved RULA exercise puts 'about 45' there for the higher band's floor and a "
+        "REBA example 'about 20' in the lower band; higher: a teaching page, when in doubt",
+        ALL_METHODS,
+    ),
+    "abducted_beyond": _reading(
+        "20 45",
+        "abduction from which the upper arm counts as abducted [deg]",
+        "the papers give no number; 20: ours; 45: Holzgreve et al. (2021), Sensors 21(12):4077",
+        "rula reba",
+    ),
+    "backward_beyond": _reading(
+        "0 5",
+        "how far behind neutral neck, head and trunk count as bent backward [deg]",
+        "0: the printed edge of the bands; 5: ours, what a camera can tell",
+        ALL_METHODS,
+    ),
+    "reba_twist_and_bend": _reading(
+        "combined separate",
+        "whether twist and side bend of neck or trunk add 1 together or 1 each",
+        "combined: Hignett's chapter; separate: worksheet (kept within Table A)",
+        "reba",
+    ),
+    "reba_table_b": _reading(
+        "majority one-thesis",
+        "three cells of Table B",
+        "majority: three texts; one-thesis: one thesis, probably a misprint",
+        "reba",
+    ),
+}
+
+
+def complete_readings(readings: Mapping[str, str]) -> dict[str, str]:
+    """Return a choice for every option: the one given, else its default.
+
+    Raises
+    ------
+    InputError
+        If an option or a choice does not exist; names what is allowed.
+    """
+    for option, choice in readings.items():
+        if option not in READINGS:
+            raise InputError(
+                "is not a reading.",
+                where=f"{option}:",
+                remedy=f"Known readings: {', '.join(READINGS)}.",
+            )
+        if choice not in READINGS[option].choices:
+            raise InputError(
+                f"cannot be {choice!r}.",
+                where=f"{option}:",
+                remedy=f"Allowed: {', '.join(READINGS[option].choices)}.",
+            )
+    return {option: readings.get(option, known.default) for option, known in READINGS.items()}
+
+
+def readings_of(method: str, readings: Mapping[str, str]) -> dict[str, str]:
+    """Return the choices, out of a complete set, that can change one method's scores."""
+    return {
+        option: readings[option] for option, known in READINGS.items() if method in known.methods
+    }
