@@ -203,10 +203,13 @@ class HoldRecord:
     mean, sd : float
         Mean angle over the hold and its standard deviation as a measurement.
         [unit of the angle]
+    strain : int
+        Strain of the mean angle by the ISO 11226 band (or the headline limit of
+        an angle that ISO 11226 does not limit).
     limit_s : float or None
         Maximum acceptable holding time at the mean angle by ISO 11226 (inf
-        where the angle is acceptable, 0 where it is not recommended at all);
-        None where the standard draws no line for this angle. [s]
+        where the angle is acceptable, 0 above the end of the line); None where
+        the standard draws no line for this angle. [s]
     is_beyond_line : bool or None
         Whether the hold was longer than ``limit_s``; None without a line.
     beyond_probability : float
@@ -225,6 +228,7 @@ class HoldRecord:
     length_s: float
     mean: float
     sd: float
+    strain: Strain
     limit_s: float | None
     is_beyond_line: bool | None
     beyond_probability: float
@@ -234,8 +238,8 @@ class HoldRecord:
 
     @property
     def is_strained(self) -> bool:
-        """Return whether the angle held is one that ISO 11226 limits in time or refuses."""
-        return self.limit_s is not None and self.limit_s != float("inf")
+        """Return whether the angle held lies outside the acceptable band."""
+        return self.strain > 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,114 @@
+"""Parts of the session by clock position, by task and by area of the mouth."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
+from ergo.notes.notes import ExcludedSpan, Notes, TaskSpan
+from ergo.posture.clock_track import ClockTrack
+from ergo.stats.exposure import UNKNOWN, GroupKind
+from ergo.timeline import Timeline
+
+Labels = tuple[str | None, ...]
+"""One name per frame; None = nobody stated it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """Frames that belong together.
+
+    Attributes
+    ----------
+    kind, name : str
+        As in :class:`ergo.stats.exposure.Group`.
+    held : array (frame,)
+        Weights; 0 for the frames of other parts. [unit of the timeline]
+    """
+
+    kind: GroupKind
+    name: str
+    held: FloatArray
+
+
+def nearest_hours(hours: FloatArray) -> FloatArray:
+    """Return the nearest full clock hour, 1..12; NaN where unknown.
+
+    Parameters
+    ----------
+    hours : array (frame,)
+        1 <= hours < 13. [h]
+    """
+    nearest: FloatArray = (np.round(hours) - 1) % 12 + 1
+    return nearest
+
+
+def hour_labels(clock: ClockTrack) -> Labels:
+    """Return the nearest full clock hour of each frame as its name."""
+    return tuple(f"{hour:.0f}" if hour == hour else None for hour in nearest_hours(clock.hours))
+
+
+def task_labels(timeline: Timeline, notes: Sequence[Notes]) -> Labels:
+    """Return what was done in each frame, by the notes."""
+    return _labels(timeline, notes, lambda span: span.task)
+
+
+def mouth_area_labels(timeline: Timeline, notes: Sequence[Notes]) -> Labels:
+    """Return the area of the mouth worked on in each frame, by the notes."""
+    return _labels(timeline, notes, lambda span: span.mouth_area)
+
+
+def _labels(
+    timeline: Timeline, notes: Sequence[Notes], pick: Callable[[TaskSpan], str | None]
+) -> Labels:
+    labels: list[str | None] = [None] * len(timeline)
+    for source, stated in enumerate(notes):
+        frames = timeline.frames_of(source)
+        for span in stated.tasks:
+            name = pick(span)
+            if name is not None:
+                for frame in frames[_within(span, timeline.time_s[frames])]:
+                    labels[frame] = name
+    return tuple(labels)
+
+
+def is_excluded(timeline: Timeline, notes: Sequence[Notes]) -> BoolArray:
+    """Return where the notes say that nothing is to be judged, array (frame,)."""
+    excluded = np.zeros(len(timeline), dtype=bool)
+    for source, stated in enumerate(notes):
+        frames = timeline.frames_of(source)
+        for span in stated.excluded:
+            excluded[frames[_within(span, timeline.time_s[frames])]] = True
+    return excluded
+
+
+def _within(span: TaskSpan | ExcludedSpan, time_s: FloatArray) -> BoolArray:
+    end_s = np.inf if span.to_s is None else span.to_s
+    return (time_s >= span.from_s) & (time_s < end_s)
+
+
+def parts_of(kind: GroupKind, labels: Labels, held: FloatArray) -> tuple[Part, ...]:
+    """Return one part per name, hours in order, other names as they first appear.
+
+    Parameters
+    ----------
+    kind : str
+    labels : tuple (frame,) of str or None
+    held : array (frame,)
+        [unit of the timeline]
+
+    Returns
+    -------
+    tuple of Part
+        Empty where no frame has a name; else the unnamed frames come last.
+    """
+    names = list(dict.fromkeys(label for label in labels if label is not None))
+    if kind == "clock":
+        names.sort(key=int)
+    is_named = {name: np.array([label == name for label in labels]) for name in names}
+    parts = [Part(kind, name, np.where(is_named[name], held, 0.0)) for name in names]
+    unnamed = np.array([label is None for label in labels], dtype=bool)
+    if names and np.any(unnamed):
+        parts.append(Part(kind, UNKNOWN, np.where(unnamed, held, 0.0)))
+    return tuple(parts)

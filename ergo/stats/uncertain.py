@@ -1,0 +1,191 @@
+"""Shares of time with intervals: what errors of angles mean for counts of frames.
+
+An angle's error is partly common to the whole session (the view, the person's
+build) and partly new in every frame. The variance of each frame is split by
+:data:`COMMON_SHARE`. Common parts are drawn as equally probable values; given
+one of them, a frame lies in a band with the probability of the normal
+distribution. The interval of a share runs from the 5 % to the 95 % point of the
+drawn shares, widened where needed to hold the share as counted.
+
+All shares are computed for several groups of frames at once (the session, each
+clock hour, each task): a group is a row of weights.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr, ndtri
+
+from ergo.arrays import FloatArray, IndexArray, StepArray
+from ergo.stats.exposure import Band, Share
+
+COMMON_SHARE = 0.7
+"""Part of the variance of an angle's error that is common to the session (ours)."""
+
+DRAWS = 64
+"""How many equally probable common errors are tried."""
+
+INTERVAL = (0.05, 0.95)
+"""Ends of every interval of this module."""
+
+_LEVELS = (np.arange(DRAWS) + 0.5) / DRAWS
+_COMMON = ndtri(_LEVELS)
+_REST = ndtri(np.random.default_rng(20).permutation(_LEVELS))
+_STEP = 0.5  # frames within half a degree (and a tenth of their sd) count as alike
+_TINY_SD = 1e-6
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AlikeFrames:
+    """Frames of nearly the same angle and sd, put together.
+
+    Attributes
+    ----------
+    value, sd : array (kind,)
+        Mean of the frames put together. [unit of the angle]
+    held, held_squared : array (group, kind)
+        Sum of the frames' weights, and of their squares. [unit of the timeline]
+    """
+
+    value: FloatArray
+    sd: FloatArray
+    held: FloatArray
+    held_squared: FloatArray
+
+
+def alike_frames(value: FloatArray, sd: FloatArray, held: FloatArray) -> AlikeFrames:
+    """Return the judged frames, those of nearly equal angle and sd put together.
+
+    Parameters
+    ----------
+    value, sd : array (frame,)
+        NaN = not judged. [unit of the angle]
+    held : array (group, frame)
+        Weights. [unit of the timeline]
+    """
+    judged = np.flatnonzero(np.isfinite(value))
+    value, sd = value[judged], np.maximum(sd[judged], _TINY_SD)
+    kind, count = _kinds(
+        np.round(value / _STEP).astype(np.int64), np.round(10 * np.log(sd)).astype(np.int64)
+    )
+    weights = [(kind, row[judged], count) for row in held]
+    return AlikeFrames(
+        value=np.bincount(kind, value, count) / np.maximum(np.bincount(kind, minlength=count), 1),
+        sd=np.bincount(kind, sd, count) / np.maximum(np.bincount(kind, minlength=count), 1),
+        held=np.array([np.bincount(k, w, n) for k, w, n in weights]),
+        held_squared=np.array([np.bincount(k, w**2, n) for k, w, n in weights]),
+    )
+
+
+def _kinds(first: IndexArray, second: IndexArray) -> tuple[IndexArray, int]:
+    """Return the number of each pair, without gaps, and how many there are."""
+    if not len(first):
+        return first, 0
+    span = int(second.max() - second.min()) + 1
+    key = (first - first.min()) * span + second - second.min()
+    used = np.flatnonzero(np.bincount(key))
+    return np.searchsorted(used, key), len(used)
+
+
+def edges_of(bands: tuple[Band, ...]) -> FloatArray:
+    """Return the inner edges; an angle on an edge belongs to the less strained band.
+
+    Returns
+    -------
+    array (edge,)
+        Largest angle of each band but the last. [unit of the angle]
+    """
+    pairs = zip(bands, bands[1:], strict=False)
+    return np.array(
+        [a.high if a.strain <= b.strain else np.nextafter(a.high, -np.inf) for a, b in pairs],
+        dtype=np.float64,
+    )
+
+
+def band_of(bands: tuple[Band, ...], value: FloatArray) -> StepArray:
+    """Return the position of each angle's band, or the number of bands for NaN.
+
+    Parameters
+    ----------
+    bands : tuple of Band
+    value : array (frame,)
+        [unit of the angle]
+    """
+    place = np.searchsorted(edges_of(bands), value)
+    return np.where(np.isfinite(value), place, len(bands)).astype(np.int64)
+
+
+def band_probabilities(alike: AlikeFrames, edges: FloatArray) -> FloatArray:
+    """Return the probability of each band for each common error.
+
+    Returns
+    -------
+    array (draw, kind, band)
+        Sums to 1 over the bands.
+    """
+    centre = alike.value - np.sqrt(COMMON_SHARE) * _COMMON[:, None] * alike.sd
+    spread = np.sqrt(1 - COMMON_SHARE) * alike.sd
+    below = ndtr((edges - centre[..., None]) / spread[:, None])
+    zero, one = np.zeros((*centre.shape, 1)), np.ones((*centre.shape, 1))
+    probability: FloatArray = np.diff(np.concatenate([zero, below, one], axis=-1), axis=-1)
+    return probability
+
+
+def drawn_shares(alike: AlikeFrames, probability: FloatArray, total: FloatArray) -> FloatArray:
+    """Return the share of each group for each draw.
+
+    Parameters
+    ----------
+    alike : AlikeFrames
+    probability : array (draw, kind)
+        Of lying in the band.
+    total : array (group,)
+        What each group stands for. [unit of the timeline]
+
+    Returns
+    -------
+    array (draw, group)
+        0..1; NaN where a group stands for nothing.
+    """
+    whole = np.where(total > 0, total, np.nan)
+    mean = probability @ alike.held.T / whole
+    spread = np.sqrt((probability * (1 - probability)) @ alike.held_squared.T) / whole
+    judged = alike.held.sum(axis=1) / whole
+    drawn: FloatArray = np.clip(mean + _REST[:, None] * spread, 0.0, judged)
+    return drawn
+
+
+def shares_with_interval(
+    counted: FloatArray, drawn: FloatArray, total: FloatArray
+) -> tuple[Share, ...]:
+    """Return one share per group.
+
+    Parameters
+    ----------
+    counted : array (group,)
+        Weight of the frames in the band. [unit of the timeline]
+    drawn : array (draw, group)
+        0..1.
+    total : array (group,)
+        What each group stands for. [unit of the timeline]
+    """
+    share = counted / np.where(total > 0, total, np.nan)
+    low, high = np.quantile(drawn, INTERVAL, axis=0)
+    return tuple(
+        Share(float(of), float(s), float(min(s, a)), float(max(s, b)))
+        for of, s, a, b in zip(total, share, low, high, strict=True)
+    )
+
+
+def sure_shares(counted: FloatArray, total: FloatArray) -> tuple[Share, ...]:
+    """Return one share per group that no error of an angle can change.
+
+    Parameters
+    ----------
+    counted, total : array (group,)
+        [unit of the timeline]
+    """
+    share = counted / np.where(total > 0, total, np.nan)
+    return tuple(
+        Share(float(of), float(s), float(s), float(s)) for of, s in zip(total, share, strict=True)
+    )
