@@ -8,7 +8,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-
 from ergo.analyse import OnProgress, judge, record
 from ergo.arrays import PictureArray
 from ergo.errors import ErgoError, NothingToAnalyse

@@ -138,6 +138,6 @@ def _unflat(table: pa.Table, name: str) -> FloatArray | None:
         if part
     ]
     column = table[name].combine_chunks()
-    flat = column.flatten() if pa.types.is_fixed_size_list(column.type) else column
+    flat = column.flatten() if pa.types.is_nested(column.type) else column
     values = np.asarray(flat.to_numpy(zero_copy_only=False), dtype=np.float64)
     return values.reshape(len(table), *shape)

@@ -1,0 +1,75 @@
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ergo.errors import SessionError
+from ergo.landmarks.join import unseen_track
+from ergo.landmarks.names import LANDMARKS
+from ergo.landmarks.pose_track import PoseTrack
+from ergo.storage.landmark_file import StoredLandmarks, as_stored, read_landmarks, write_landmarks
+
+FRAMES = 7
+
+
+def some_track(role: str = "operator", **more) -> PoseTrack:
+    rng = np.random.default_rng(3)
+    shape = (FRAMES, 2, len(LANDMARKS))
+    points = rng.normal(size=(*shape, 3))
+    points[2] = np.nan
+    return PoseTrack(
+        role=role,
+        looks=("heavy", "heavy_mirrored"),
+        picture_px=points,
+        world_m=rng.normal(size=(*shape, 3)),
+        visibility=rng.random(shape),
+        presence=rng.random(FRAMES),
+        identity=rng.random(FRAMES),
+        **more,
+    )
+
+
+def stored(*tracks: PoseTrack) -> StoredLandmarks:
+    return StoredLandmarks(
+        source_index=np.array([0, 0, 0, 1, 1, 1, 1]),
+        time_s=np.array([0, 0.2, 0.4, 0, 0.2, 0.41, 1 / 3]),
+        number=np.arange(FRAMES),
+        tracks={track.role: track for track in tracks},
+    )
+
+
+def test_what_was_saved_is_read_back_to_the_last_bit(tmp_path: Path) -> None:
+    saved = as_stored(some_track())
+    write_landmarks(tmp_path / "l.parquet", stored(saved))
+    again = read_landmarks(tmp_path / "l.parquet")
+    track = again.tracks["operator"]
+    assert track.looks == saved.looks
+    for name in ("picture_px", "world_m", "visibility", "presence", "identity"):
+        np.testing.assert_array_equal(getattr(track, name), getattr(saved, name))
+    np.testing.assert_array_equal(again.time_s, stored(saved).time_s)
+    np.testing.assert_array_equal(again.source_index, stored(saved).source_index)
+
+
+def test_every_role_keeps_its_own_landmarks(tmp_path: Path) -> None:
+    tracks = as_stored(some_track()), unseen_track("patient", ("heavy", "heavy_mirrored"), FRAMES)
+    write_landmarks(tmp_path / "l.parquet", stored(*tracks))
+    again = read_landmarks(tmp_path / "l.parquet")
+    assert set(again.tracks) == {"operator", "patient"}
+    assert not again.tracks["patient"].found.any()
+    assert again.tracks["operator"].found.sum() == FRAMES - 1
+
+
+def test_refined_joints_come_back_where_only_the_operator_has_them(tmp_path: Path) -> None:
+    joints = np.arange(FRAMES * 4 * 2, dtype=float).reshape(FRAMES, 4, 2)
+    operator = some_track(joint_px=joints, joint_sd_px=joints[..., 0] + 1)
+    patient = unseen_track("patient", ("heavy",), FRAMES)
+    write_landmarks(tmp_path / "l.parquet", stored(as_stored(operator), patient))
+    again = read_landmarks(tmp_path / "l.parquet")
+    np.testing.assert_array_equal(again.tracks["operator"].joint_px, joints)
+    assert again.tracks["patient"].joint_px is None
+
+
+def test_a_damaged_file_is_one_line(tmp_path: Path) -> None:
+    (tmp_path / "l.parquet").write_bytes(b"not parquet")
+    with pytest.raises(SessionError, match="cannot be read"):
+        read_landmarks(tmp_path / "l.parquet")
