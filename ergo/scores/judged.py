@@ -25,21 +25,21 @@ class Judged:
     ----------
     step : array (frame,)
         Step of the measured value; NOT_SEEN where it was not seen.
-    chance : array (frame, step)
-        Chance of step 1, 2, ...; rows sum to 1, or are NaN where not seen.
+    chance : array (step, frame)
+        Chance of step 1, 2, ...; sums to 1 over the steps, NaN where not seen.
     """
 
     step: StepArray
     chance: FloatArray
 
     def __post_init__(self) -> None:
-        if self.chance.ndim != 2 or len(self.chance) != len(self.step):
-            raise InputError("chance must have one row per frame.")
+        if self.chance.ndim != 2 or self.chance.shape[1] != len(self.step):
+            raise InputError("chance must have one column per frame.")
 
     @property
     def last(self) -> int:
         """Return the highest step that can occur."""
-        return int(self.chance.shape[1])
+        return len(self.chance)
 
 
 def judge(table: BandTable, value: FloatArray, sd: FloatArray) -> Judged:
@@ -53,22 +53,26 @@ def judge(table: BandTable, value: FloatArray, sd: FloatArray) -> Judged:
         seen. A standard deviation of 0 makes the step certain.
     """
     step = table.step(value)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        below = ndtr((np.array(table.up_to) - value[:, None]) / sd[:, None])
-    chance = np.zeros((len(value), table.last))
-    for band, (of_band, here) in enumerate(zip(table.steps, below.T, strict=True)):
-        chance[:, of_band - 1] += here - (below[:, band - 1] if band else 0.0)
-    exact = sd == 0
-    chance[exact] = certain(step[exact], table.last).chance
-    chance[(step == NOT_SEEN) | np.isnan(sd)] = np.nan
-    return Judged(step, chance)
+    chance = np.zeros((table.last, len(value)))
+    per_sd = 1.0 / np.where(sd == 0, 1.0, sd)
+    below = np.zeros(len(value))
+    for of_band, edge in zip(table.steps, table.up_to, strict=True):
+        up_to_here = ndtr((edge - value) * per_sd) if np.isfinite(edge) else np.ones(len(value))
+        chance[of_band - 1] += up_to_here - below
+        below = up_to_here
+    sharp = Judged(step, _with_nan(chance, (step == NOT_SEEN) | np.isnan(sd)))
+    return chosen(sharp, sd == 0, certain(step, table.last)) if np.any(sd == 0) else sharp
+
+
+def _with_nan(chance: FloatArray, unseen: BoolArray) -> FloatArray:
+    chance[:, unseen] = np.nan
+    return chance
 
 
 def certain(step: StepArray, last: int) -> Judged:
     """Return steps that are known without doubt, array (frame,), out of 1..``last``."""
-    chance = (step[:, None] == np.arange(1, last + 1)).astype(np.float64)
-    chance[step == NOT_SEEN] = np.nan
-    return Judged(step, chance)
+    chance = (step == np.arange(1, last + 1)[:, None]).astype(np.float64)
+    return Judged(step, _with_nan(chance, step == NOT_SEEN))
 
 
 def chosen(first: Judged, where: BoolArray, second: Judged) -> Judged:
@@ -76,7 +80,7 @@ def chosen(first: Judged, where: BoolArray, second: Judged) -> Judged:
     last = max(first.last, second.last)
     return Judged(
         np.where(where, second.step, first.step),
-        np.where(where[:, None], _padded(second.chance, last), _padded(first.chance, last)),
+        np.where(where, _padded(second.chance, last), _padded(first.chance, last)),
     )
 
 
@@ -88,8 +92,8 @@ def assumed_where_unseen(judged: Judged, step: int) -> tuple[Judged, BoolArray]:
 
 
 def _padded(chance: FloatArray, last: int) -> FloatArray:
-    missing = last - chance.shape[1]
-    return np.pad(chance, ((0, 0), (0, missing))) if missing else chance
+    missing = last - len(chance)
+    return np.pad(chance, ((0, missing), (0, 0))) if missing else chance
 
 
 def total(base: Judged, modifiers: Sequence[Judged], by: StepArray | int, last: int) -> Judged:
@@ -123,27 +127,21 @@ def total_step(
 
 
 def _chance_of_sum(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Return the chances of the sum of two steps less 1, array (frame, step)."""
-    width = first.shape[1]
-    both = np.zeros((len(first), width + second.shape[1] - 1))
-    for more in range(second.shape[1]):
-        both[:, more : more + width] += first * second[:, more, None]
+    """Return the chances of the sum of two steps less 1, array (step, frame)."""
+    both = np.zeros((len(first) + len(second) - 1, first.shape[1]))
+    for more, chance in enumerate(second):
+        both[more : more + len(first)] += first * chance
     return both
 
 
 def _shifted(chance: FloatArray, by: StepArray, last: int) -> FloatArray:
     """Return the chances with each frame's steps moved and kept within 1..``last``."""
-    moved = np.zeros((len(chance), last))
+    moved = np.zeros((last, chance.shape[1]))
     for shift in np.unique(by):
-        rows = np.flatnonzero(by == shift)
-        to = np.clip(np.arange(chance.shape[1]) + shift, 0, last - 1)
-        moved[rows] = chance[rows] @ (to[:, None] == np.arange(last)).astype(np.float64)
-    return moved
-
-
-def either(first: Judged, second: Judged) -> Judged:
-    """Return step 2 where at least one of two conditions is met, else 1."""
-    return worst((first, second))
+        here = by == shift
+        for row, of_row in enumerate(chance):
+            moved[min(max(row + shift, 0), last - 1)] += np.where(here, of_row, 0.0)
+    return _with_nan(moved, np.isnan(chance[0]))
 
 
 def worst(parts: Sequence[Judged]) -> Judged:
@@ -151,23 +149,35 @@ def worst(parts: Sequence[Judged]) -> Judged:
     last = max(part.last for part in parts)
     seen = np.all([part.step != NOT_SEEN for part in parts], axis=0)
     step = np.max([part.step for part in parts], axis=0)
-    at_most = np.ones((len(step), last))
+    at_most = np.ones((last, len(step)))
     for part in parts:
-        at_most *= np.cumsum(_padded(part.chance, last), axis=1)
-    return Judged(np.where(seen, step, NOT_SEEN), np.diff(at_most, axis=1, prepend=0.0))
+        at_most *= np.cumsum(_padded(part.chance, last), axis=0)
+    return Judged(np.where(seen, step, NOT_SEEN), np.diff(at_most, axis=0, prepend=0.0))
 
 
 def look_up(table: GridTable, last: int, **inputs: Judged) -> Judged:
     """Return the score of a table, and the chance of every score 1..``last``."""
     step = table.look_up(**{axis: judged.step for axis, judged in inputs.items()})
-    joint = np.ones((len(step), 1))
-    for axis, size in zip(table.axes, table.cells.shape, strict=True):
-        chance = _padded(inputs[axis].chance, size)
-        if chance.shape[1] != size:
-            raise InputError(f"has only {size} steps of {axis}.", where=table.name)
-        joint = (joint[:, :, None] * chance[:, None, :]).reshape(len(step), -1)
-    of_score = table.cells.reshape(-1, 1) == np.arange(1, last + 1)
-    return Judged(step, joint @ of_score.astype(np.float64))
+    chances = [inputs[axis].chance for axis in table.axes]
+    if any(len(chance) > size for chance, size in zip(chances, table.cells.shape, strict=True)):
+        raise InputError("ends before the steps it is looked up by.", where=table.name)
+    sums = np.zeros((last, len(step)))
+    _add_cells(table.cells, chances, np.ones(len(step)), sums)
+    return Judged(step, _with_nan(sums, step == NOT_SEEN))
+
+
+def _add_cells(
+    cells: StepArray, chances: Sequence[FloatArray], weight: FloatArray, sums: FloatArray
+) -> None:
+    """Add the chance of every cell to the sum of its score; axis by axis."""
+    for of_step, chance in zip(cells, chances[0], strict=False):
+        if not np.any(chance):
+            continue
+        here = weight * chance
+        if len(chances) == 1:
+            sums[of_step - 1] += here
+        else:
+            _add_cells(of_step, chances[1:], here, sums)
 
 
 def level_of(score: Judged, levels: Sequence[Level]) -> Judged:
@@ -177,4 +187,5 @@ def level_of(score: Judged, levels: Sequence[Level]) -> Judged:
         [(level.scores[0] <= scores) & (scores <= level.scores[1]) for level in levels]
     )
     position = np.concatenate(([NOT_SEEN], np.argmax(within, axis=0) + 1))
-    return Judged(position[score.step], score.chance @ within.T.astype(np.float64))
+    chance = np.stack([score.chance[of_level].sum(axis=0) for of_level in within])
+    return Judged(position[score.step], chance)

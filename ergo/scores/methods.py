@@ -1,19 +1,32 @@
 """Every method, and how to apply all of them to one session."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ergo.arrays import BoolArray
 
 from ergo.notes.notes import Notes
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.circumstances import Circumstances, circumstances
-from ergo.scores.method_score import MethodScore
+from ergo.scores.dental_sitting import dental_sitting
+from ergo.scores.iso11226 import iso11226
+from ergo.scores.method_score import NOT_SEEN, MethodScore, Side
 from ergo.scores.muscle_use import muscle_use
-from ergo.scores.readings import complete_readings
+from ergo.scores.readings import complete_readings, reading_named
+from ergo.scores.reba import reba
 from ergo.scores.rula import rula
 from ergo.timeline import Timeline
 
 Method = Callable[[PostureTrack, Circumstances, Mapping[str, str]], tuple[MethodScore, ...]]
 
-METHODS: Mapping[str, Method] = {"rula": rula}
+METHODS: Mapping[str, Method] = {
+    "rula": rula,
+    "reba": reba,
+    "iso11226": iso11226,
+    "dental_sitting": dental_sitting,
+}
 """Method name to the function that scores a posture track by it."""
 
 
@@ -39,21 +52,107 @@ def score_all(
     InputError
         If a reading or its choice does not exist.
     """
+    complete = complete_readings(readings)
+    around = _circumstances(timeline, posture, notes, complete)
     return tuple(
-        score
-        for method in METHODS
-        for score in score_by(method, timeline, posture, notes, readings)
+        score for method in METHODS.values() for score in method(posture, around, complete)
     )
 
 
-def score_by(
-    method: str,
+def _circumstances(
+    timeline: Timeline,
+    posture: PostureTrack,
+    notes: Sequence[Notes],
+    complete: Mapping[str, str],
+) -> Circumstances:
+    use = muscle_use(timeline, posture, complete["static_after"])
+    return circumstances(timeline, notes, use)
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """How much of a session one side scores differently under another reading.
+
+    Attributes
+    ----------
+    method, side : str
+    option, used, other : str
+        The reading's option, the choice that was used, and the other choice.
+    judged : float
+        Time (or pictures) that got a score under both. [unit of the timeline]
+    score_differs, level_differs : float
+        Of this, where the final score or the level differs. [unit of the timeline]
+    """
+
+    method: str
+    side: Side
+    option: str
+    used: str
+    other: str
+    judged: float
+    score_differs: float
+    level_differs: float
+
+
+def minutes_scored_differently(
     timeline: Timeline,
     posture: PostureTrack,
     notes: Sequence[Notes],
     readings: Mapping[str, str],
-) -> tuple[MethodScore, ...]:
-    """Return one method's scores; arguments as in :func:`score_all`."""
-    complete = complete_readings(readings)
-    use = muscle_use(timeline, posture, complete["static_after"])
-    return METHODS[method](posture, circumstances(timeline, notes, use), complete)
+    option: str,
+) -> tuple[Difference, ...]:
+    """Return how much would score differently under every other choice of a reading.
+
+    Parameters
+    ----------
+    timeline, posture, notes, readings
+        As for :func:`score_all`.
+    option : str
+        Key of READINGS, for example ``"static_after"``.
+
+    Returns
+    -------
+    tuple of Difference
+        One per other choice, method and side; amounts in the timeline's unit
+        (seconds, unless the session holds only stills).
+
+    Raises
+    ------
+    InputError
+        If the option does not exist.
+    """
+    used = complete_readings(readings)
+    known = reading_named(option)
+    here = _circumstances(timeline, posture, notes, used)
+    found: list[Difference] = []
+    for other in known.choices:
+        if other == used[option]:
+            continue
+        changed = {**used, option: other}
+        there = _circumstances(timeline, posture, notes, changed)
+        for name in known.methods:
+            first = METHODS[name](posture, here, used)
+            second = METHODS[name](posture, there, changed)
+            found += [
+                _difference(timeline, option, one, two)
+                for one, two in zip(first, second, strict=True)
+            ]
+    return tuple(found)
+
+
+def _difference(timeline: Timeline, option: str, one: MethodScore, two: MethodScore) -> Difference:
+    judged = (one.score != NOT_SEEN) & (two.score != NOT_SEEN)
+
+    def held(differs: BoolArray) -> float:
+        return float(np.sum(timeline.held[judged & differs]))
+
+    return Difference(
+        method=one.method,
+        side=one.side,
+        option=option,
+        used=one.reading[option],
+        other=two.reading[option],
+        judged=float(np.sum(timeline.held[judged])),
+        score_differs=held(one.score != two.score),
+        level_differs=held(one.level != two.level),
+    )

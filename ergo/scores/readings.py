@@ -135,6 +135,17 @@ READINGS: Mapping[str, Reading] = {
 }
 
 
+def reading_named(option: str) -> Reading:
+    """Return one reading; an option that does not exist is an InputError."""
+    if option not in READINGS:
+        raise InputError(
+            "is not a reading.",
+            where=f"{option}:",
+            remedy=f"Known readings: {', '.join(READINGS)}.",
+        )
+    return READINGS[option]
+
+
 def complete_readings(readings: Mapping[str, str]) -> dict[str, str]:
     """Return a choice for every option: the one given, else its default.
 
@@ -144,17 +155,12 @@ def complete_readings(readings: Mapping[str, str]) -> dict[str, str]:
         If an option or a choice does not exist; names what is allowed.
     """
     for option, choice in readings.items():
-        if option not in READINGS:
-            raise InputError(
-                "is not a reading.",
-                where=f"{option}:",
-                remedy=f"Known readings: {', '.join(READINGS)}.",
-            )
-        if choice not in READINGS[option].choices:
+        allowed = reading_named(option).choices
+        if choice not in allowed:
             raise InputError(
                 f"cannot be {choice!r}.",
                 where=f"{option}:",
-                remedy=f"Allowed: {', '.join(READINGS[option].choices)}.",
+                remedy=f"Allowed: {', '.join(allowed)}.",
             )
     return {option: readings.get(option, known.default) for option, known in READINGS.items()}
 

@@ -8,11 +8,10 @@ work-related upper limb disorders. Applied Ergonomics 24(2):91-99.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
-from ergo.arrays import BoolArray, StepArray
+from ergo.arrays import StepArray
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.circumstances import Circumstances, MuscleUse
 from ergo.scores.judged import (
@@ -20,18 +19,23 @@ from ergo.scores.judged import (
     assumed_where_unseen,
     certain,
     chosen,
-    judge,
     level_of,
     look_up,
     total,
     total_step,
 )
 from ergo.scores.method_score import NOT_SEEN, MethodScore
+from ergo.scores.parts import (
+    ArmSide,
+    Part,
+    Reading,
+    arm_with_modifiers,
+    assumed_inputs,
+    legs,
+    measured,
+)
 from ergo.scores.readings import readings_of
 from ergo.scores.table import band_table, grid_table, levels_of
-
-ArmSide = Literal["left", "right"]
-Reading = Mapping[str, str]
 
 TABLE_A = {"version-1": "rula_table_a", "older-worksheet": "rula_table_a_older_worksheet"}
 FORCE = {"2": "rula_force", "3": "rula_force_over_10_kg_is_3"}
@@ -44,25 +48,6 @@ LOWER_ARM = {
 TRUNK = {"supported": "rula_trunk", "upright": "rula_trunk_upright"}
 WRIST = {"deviation": "rula_wrist", "near-maximum": "rula_wrist_near_maximum"}
 NECK = {"0": "rula_neck", "5": "rula_neck_back_5"}
-ABDUCTED = {"20": "abducted", "45": "abducted_45"}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Part:
-    """One body part's step, and what of it was assumed.
-
-    Attributes
-    ----------
-    judged : Judged
-    assumed : mapping of str to array (frame,)
-        Input to the frames in which it was taken as neutral.
-    one_worse : array (frame,)
-        The step if what was assumed were one step worse.
-    """
-
-    judged: Judged
-    assumed: Mapping[str, BoolArray]
-    one_worse: StepArray
 
 
 def rula(
@@ -82,12 +67,6 @@ def rula(
     left = _side("left", posture, circumstances, reading, force, group_b)
     right = _side("right", posture, circumstances, reading, force, group_b)
     return left, right
-
-
-def measured(posture: PostureTrack, angle: str, table: str, reading: Reading) -> Judged:
-    """Return the step of one measured angle by one table of bands."""
-    bands = band_table(table, reading["shared_edge"])
-    return judge(bands, posture.angle(angle), posture.angle_sd(angle))
 
 
 def force_score(circumstances: Circumstances, reading: Reading) -> StepArray:
@@ -110,28 +89,6 @@ def upper_arm(
     band = UPPER_ARM[reading["rula_upper_arm_band_1"]]
     base = measured(posture, f"shoulder_flexion_deg_{side}", band, reading)
     return arm_with_modifiers(base, side, posture, circumstances, reading)
-
-
-def arm_with_modifiers(
-    base: Judged,
-    side: ArmSide,
-    posture: PostureTrack,
-    circumstances: Circumstances,
-    reading: Reading,
-) -> Part:
-    """Return the upper arm step with abduction, raised shoulder and support."""
-    table = ABDUCTED[reading["abducted_beyond"]]
-    abducted = measured(posture, f"shoulder_abduction_deg_{side}", table, reading)
-    raised, unseen = assumed_where_unseen(
-        measured(posture, f"shoulder_raise_mm_{side}", "raised", reading), 1
-    )
-    support = circumstances.support[f"arm_{side}"]
-    by = -support.is_true.astype(np.int64)
-    return Part(
-        total(base, (abducted, raised), by, 6),
-        {"raised_shoulder": unseen, "arm_support": ~support.is_stated},
-        total_step(base, (abducted, raised), by + unseen, 6),
-    )
 
 
 def _lower_arm(side: ArmSide, posture: PostureTrack, reading: Reading) -> Part:
@@ -162,15 +119,11 @@ def _wrist(side: ArmSide, posture: PostureTrack, reading: Reading) -> Part:
     )
 
 
-def _constant(frames: int, step: int, last: int) -> Judged:
-    return certain(np.full(frames, step, dtype=np.int64), last)
-
-
 def _group_a(
     side: ArmSide, posture: PostureTrack, circumstances: Circumstances, reading: Reading
 ) -> dict[str, Part]:
     everywhere = np.ones(len(posture), dtype=np.bool_)
-    middle = _constant(len(posture), 1, 2)
+    middle = certain(np.ones(len(posture), dtype=np.int64), 2)
     return {
         "upper_arm": upper_arm(side, posture, circumstances, reading),
         "lower_arm": _lower_arm(side, posture, reading),
@@ -198,14 +151,6 @@ def _trunk(posture: PostureTrack, circumstances: Circumstances, reading: Reading
     bend = measured(posture, "trunk_side_bend_deg", "side_bend", reading)
     trunk = total(base, (twist, bend), 0, 6)
     return Part(trunk, {"trunk_support": ~support.is_stated}, trunk.step)
-
-
-def legs(circumstances: Circumstances) -> Part:
-    """Return the legs step: 1 seated with feet supported, 2 where the notes say they are not."""
-    feet = circumstances.support["feet"]
-    step = np.where(feet.is_stated & ~feet.is_true, 2, 1).astype(np.int64)
-    one_worse = np.where(feet.is_stated, step, 2).astype(np.int64)
-    return Part(certain(step, 2), {"feet_support": ~feet.is_stated}, one_worse)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -276,9 +221,11 @@ def _side(
         },
         score=grand.step,
         level=level.step,
-        level_probability=level.chance,
+        level_probability=level.chance.T,
         levels=levels_of("rula_levels"),
-        assumed=_assumed(group_a, group_b, circumstances, grand.step),
+        assumed=assumed_inputs(
+            (*group_a.parts.values(), *group_b.parts.values()), circumstances, grand.step
+        ),
     )
 
 
@@ -289,14 +236,3 @@ def _steps(group: _Group, letter: str, sum_letter: str) -> dict[str, StepArray]:
         f"muscle_use_{letter}": group.muscle,
         f"score_{sum_letter}": group.with_additions.step,
     }
-
-
-def _assumed(
-    group_a: _Group, group_b: _Group, circumstances: Circumstances, score: StepArray
-) -> tuple[str, ...]:
-    """Return the inputs that were assumed in at least one frame that got a score."""
-    inputs: dict[str, BoolArray] = {"muscle_use": ~circumstances.is_timed}
-    for part in (*group_a.parts.values(), *group_b.parts.values()):
-        inputs.update(part.assumed)
-    judged = score != NOT_SEEN
-    return tuple(name for name, frames in inputs.items() if np.any(frames & judged))

@@ -1,0 +1,94 @@
+"""Sitting requirements for dental operators that the angles can judge.
+
+Not judged, because no angle tells: knee and hip angle, feet, viewing distance and
+direction, light, height of the mouth, forearm twist.
+
+References
+----------
+Hokwerda O, Wouters JAJ, de Ruijter RAG, Zijlstra-Shaw S (2006). Ergonomic
+requirements for dental equipment. European Society of Dental Ergonomics.
+"""
+
+import numpy as np
+
+from ergo.posture.posture_track import PostureTrack
+from ergo.scores.circumstances import Circumstances
+from ergo.scores.judged import Judged, judge, worst
+from ergo.scores.method_score import MethodScore
+from ergo.scores.parts import ArmSide, Reading, measured
+from ergo.scores.table import band_table
+from ergo.scores.verdicts import verdict_score
+
+NECK = {"0": "dental_neck_flexion", "5": "dental_neck_flexion_back_5"}
+TRUNK = {"0": "dental_trunk_forward", "5": "dental_trunk_forward_back_5"}
+SYMMETRY = (
+    "trunk_twist_deg",
+    "trunk_side_bend_deg",
+    "neck_rotation_deg",
+    "neck_side_bend_deg",
+)
+LEVELS = "dental_levels"
+
+
+def dental_sitting(
+    posture: PostureTrack, circumstances: Circumstances, reading: Reading
+) -> tuple[MethodScore, ...]:
+    """Return the verdicts on the body as a whole and on each arm.
+
+    The rules of North American teaching stand beside the counted ones, under
+    their own names; the angle and the rule always belong together.
+
+    Parameters
+    ----------
+    posture : PostureTrack
+    circumstances : Circumstances
+        Not used; every method is called alike.
+    reading : mapping of str to str
+        A choice for every option of READINGS.
+    """
+    back = reading["backward_beyond"]
+    counted = {
+        "neck_flexion": measured(posture, "neck_flexion_deg", NECK[back], reading),
+        "trunk_forward_inclination": measured(posture, "trunk_flexion_deg", TRUNK[back], reading),
+        "symmetry": worst(
+            [measured(posture, angle, "dental_symmetry", reading) for angle in SYMMETRY]
+        ),
+    }
+    shown = {
+        "neck_flexion_north_america": ("neck_flexion_deg", "dental_within_20"),
+        "trunk_flexion_north_america": ("trunk_flexion_deg", "dental_within_20"),
+        "head_tilt_north_america": ("head_inclination_deg", "dental_head_tilt_15"),
+    }
+    beside = {
+        name: band_table(table, reading["shared_edge"]).step(posture.angle(angle))
+        for name, (angle, table) in shown.items()
+    }
+    whole = verdict_score("dental_sitting", "whole", LEVELS, reading, counted, beside, ())
+    return (whole, *(_arm(side, posture, reading) for side in ("left", "right")))
+
+
+def _arm(side: ArmSide, posture: PostureTrack, reading: Reading) -> MethodScore:
+    counted = {
+        "upper_arm_sideways": measured(
+            posture, f"shoulder_abduction_deg_{side}", "dental_upper_arm_sideways", reading
+        ),
+        "upper_arm_forward": measured(
+            posture, f"shoulder_flexion_deg_{side}", "dental_upper_arm_forward", reading
+        ),
+        "forearm_raise": _forearm_raise(side, posture, reading),
+    }
+    return verdict_score("dental_sitting", side, LEVELS, reading, counted, {}, ())
+
+
+def _forearm_raise(side: ArmSide, posture: PostureTrack, reading: Reading) -> Judged:
+    """Return the verdict on how far the forearm rises above the horizontal.
+
+    Upper arm against gravity (shoulder flexion less trunk flexion) plus elbow
+    flexion less 90: exact for a forearm that moves in the plane of the trunk's
+    lean, and within the upper arm's elevation of the truth for any other.
+    """
+    angles = (f"elbow_flexion_deg_{side}", f"shoulder_flexion_deg_{side}", "trunk_flexion_deg")
+    elbow, shoulder, trunk = (posture.angle(name) for name in angles)
+    sd = np.sqrt(sum(np.square(posture.angle_sd(name)) for name in angles))
+    bands = band_table("dental_forearm_raise", reading["shared_edge"])
+    return judge(bands, elbow - 90.0 + shoulder - trunk, sd)

@@ -1,0 +1,145 @@
+"""ISO 11226: step 1 verdicts on trunk, head, neck and upper arms, and the holding-time lines.
+
+Not judged, because no camera tells: a kyphotic lumbar spine, retroflexion,
+adduction and external rotation of the upper arm, support of the head, joint range
+ends of forearm, hand and leg.
+
+References
+----------
+ISO 11226:2000 Ergonomics - Evaluation of static working postures (with Cor. 1:2006).
+"""
+
+from typing import Literal
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
+from ergo.posture.posture_track import PostureTrack
+from ergo.scores.circumstances import Circumstances
+from ergo.scores.judged import Judged, assumed_where_unseen, certain, chosen, judge, worst
+from ergo.scores.method_score import NOT_SEEN, MethodScore
+from ergo.scores.parts import ArmSide, Reading, measured
+from ergo.scores.table import Origin, band_table, line_of
+from ergo.scores.verdicts import verdict_score
+
+Joint = Literal["trunk", "head", "upper_arm"]
+
+TRUNK = {"0": "iso11226_trunk", "5": "iso11226_trunk_back_5"}
+HEAD = {"0": "iso11226_head", "5": "iso11226_head_back_5"}
+NECK = {"0": "iso11226_neck", "5": "iso11226_neck_back_5"}
+NOT_RECOMMENDED = 3
+
+
+def iso11226(
+    posture: PostureTrack, circumstances: Circumstances, reading: Reading
+) -> tuple[MethodScore, ...]:
+    """Return the step 1 verdicts: trunk, head and neck as a whole, and each upper arm.
+
+    Parameters
+    ----------
+    posture : PostureTrack
+    circumstances : Circumstances
+    reading : mapping of str to str
+        A choice for every option of READINGS.
+    """
+    parts = {
+        "trunk": _trunk(posture, circumstances, reading),
+        "head": measured(
+            posture, "head_inclination_deg", HEAD[reading["backward_beyond"]], reading
+        ),
+        "neck": _neck(posture, reading),
+    }
+    unstated = ~circumstances.support["trunk"].is_stated
+    assumed = _named("trunk_support", unstated, worst(tuple(parts.values())))
+    whole = verdict_score("iso11226", "whole", "iso11226_levels", reading, parts, {}, assumed)
+    arms = (_arm(side, posture, circumstances, reading) for side in ("left", "right"))
+    return (whole, *arms)
+
+
+def max_holding_time_s(joint: Joint, angle_deg: FloatArray) -> FloatArray:
+    """Return how long a posture may be held by step 2.
+
+    Parameters
+    ----------
+    joint : str
+        ``"trunk"`` or ``"head"`` by inclination, ``"upper_arm"`` by elevation.
+    angle_deg : array (any shape)
+
+    Returns
+    -------
+    array (same shape)
+        Infinite up to the angle where the line begins, 0 beyond its end; NaN
+        where the angle is NaN. [s]
+    """
+    _, angles, times = line_of(f"iso11226_holding_{joint}")
+    on_line = np.interp(angle_deg, angles, times)
+    bent_enough = np.where(angle_deg > angles[-1], 0.0, on_line)
+    return np.where(angle_deg < angles[0], np.inf, bent_enough)
+
+
+def holding_line_origin(joint: Joint) -> Origin:
+    """Return where a holding-time line comes from; its status may say "memory"."""
+    return line_of(f"iso11226_holding_{joint}")[0]
+
+
+def _not_recommended_if(condition: Judged) -> Judged:
+    """Return verdict 3 where a condition, step 2, is met, else verdict 1."""
+    chance = np.stack((condition.chance[0], np.zeros(len(condition.step)), condition.chance[1]))
+    verdict = np.where(condition.step == 2, NOT_RECOMMENDED, condition.step)
+    return Judged(verdict, chance)
+
+
+def _symmetric(posture: PostureTrack, twist: str, bend: str, reading: Reading) -> Judged:
+    turned = measured(posture, twist, "twist", reading)
+    bent = measured(posture, bend, "side_bend", reading)
+    return _not_recommended_if(worst((turned, bent)))
+
+
+def _trunk(posture: PostureTrack, circumstances: Circumstances, reading: Reading) -> Judged:
+    """Return the verdict on the inclination, backward taken as negative."""
+    flexion = posture.angle("trunk_flexion_deg")
+    inclination = np.copysign(posture.angle("trunk_inclination_deg"), flexion)
+    sd = posture.angle_sd("trunk_inclination_deg")
+    edge = reading["shared_edge"]
+    inclined = judge(band_table(TRUNK[reading["backward_beyond"]], edge), inclination, sd)
+    supported = circumstances.support["trunk"].is_true
+    if np.any(supported):
+        with_support = judge(band_table("iso11226_trunk_supported", edge), inclination, sd)
+        inclined = chosen(inclined, supported, with_support)
+    unseen = np.isnan(flexion)
+    inclined = chosen(inclined, unseen, certain(np.full(len(posture), NOT_SEEN), 3))
+    symmetric = _symmetric(posture, "trunk_twist_deg", "trunk_side_bend_deg", reading)
+    return worst((inclined, symmetric))
+
+
+def _neck(posture: PostureTrack, reading: Reading) -> Judged:
+    flexed = measured(posture, "neck_flexion_deg", NECK[reading["backward_beyond"]], reading)
+    symmetric = _symmetric(posture, "neck_rotation_deg", "neck_side_bend_deg", reading)
+    return worst((flexed, symmetric))
+
+
+def _arm(
+    side: ArmSide, posture: PostureTrack, circumstances: Circumstances, reading: Reading
+) -> MethodScore:
+    angle = f"upper_arm_elevation_deg_{side}"
+    support = circumstances.support[f"arm_{side}"]
+    raised = chosen(
+        measured(posture, angle, "iso11226_upper_arm", reading),
+        support.is_true,
+        measured(posture, angle, "iso11226_upper_arm_supported", reading),
+    )
+    shrugged, unseen = assumed_where_unseen(
+        measured(posture, f"shoulder_raise_mm_{side}", "raised", reading), 1
+    )
+    arm = worst((raised, _not_recommended_if(shrugged)))
+    assumed = (
+        *_named("raised_shoulder", unseen, arm),
+        *_named("arm_support", ~support.is_stated, arm),
+    )
+    counted = {"upper_arm": arm}
+    return verdict_score("iso11226", side, "iso11226_levels", reading, counted, {}, assumed)
+
+
+def _named(name: str, frames: BoolArray, judged: Judged) -> tuple[str, ...]:
+    """Return the name if it was assumed in a frame that got a verdict."""
+    return (name,) if np.any(frames & (judged.step != NOT_SEEN)) else ()

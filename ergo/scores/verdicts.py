@@ -1,0 +1,49 @@
+"""Verdicts part by part, and the worst of them: the shape ISO 11226 and the dental rules share."""
+
+from collections.abc import Mapping, Sequence
+
+from ergo.arrays import StepArray
+from ergo.scores.judged import Judged, level_of, worst
+from ergo.scores.method_score import MethodScore, Side
+from ergo.scores.parts import Reading
+from ergo.scores.readings import readings_of
+from ergo.scores.table import levels_of
+
+
+def verdict_score(
+    method: str,
+    side: Side,
+    levels: str,
+    reading: Reading,
+    counted: Mapping[str, Judged],
+    shown: Mapping[str, StepArray],
+    assumed: Sequence[str],
+) -> MethodScore:
+    """Return the worst of several verdicts as the score of one side.
+
+    Parameters
+    ----------
+    method, side : str
+    levels : str
+        File of the verdicts' names; verdict 1 is the first.
+    reading : mapping of str to str
+        A choice for every option of READINGS.
+    counted : mapping of str to Judged
+        Verdicts that make the score; NOT_SEEN where any of them was not seen.
+    shown : mapping of str to array (frame,)
+        Verdicts that are given beside it.
+    assumed : sequence of str
+    """
+    score = worst(tuple(counted.values()))
+    level = level_of(score, levels_of(levels))
+    return MethodScore(
+        method=method,
+        side=side,
+        reading=readings_of(method, reading),
+        steps={**{name: part.step for name, part in counted.items()}, **shown},
+        score=score.step,
+        level=level.step,
+        level_probability=level.chance.T,
+        levels=levels_of(levels),
+        assumed=tuple(assumed),
+    )
