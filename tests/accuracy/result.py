@@ -1,0 +1,207 @@
+"""Answers of the program against the truth of a set, and the same without the learned part."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray, StepArray
+from ergo.posture.angle_names import COLUMN
+from ergo.posture.posture_track import PostureTrack
+from ergo.scores.methods import score_all
+from ergo.scores.table import band_table
+from ergo.storage.session_folder import StoredSession
+from tests.accuracy.measures import (
+    Agreement,
+    Error,
+    Finding,
+    agreement_of,
+    error_of,
+    finding_of,
+)
+from tests.accuracy.people import is_the_operator
+from tests.accuracy.plain import plain_hybrid
+from tests.accuracy.program import Answers, analyse, lay_out, read_answers
+from tests.accuracy.sets import PictureSet
+from tests.accuracy.truth import POOLED, NoPicture, Truth, angle_table, nearest
+
+Errors = Mapping[str, Error]
+
+_BANDS = {
+    "neck": ("rula_neck", ("neck_flexion_deg",)),
+    "trunk": ("rula_trunk", ("trunk_flexion_deg",)),
+    "upper arm": ("rula_upper_arm", ("shoulder_flexion_deg_left", "shoulder_flexion_deg_right")),
+}
+"""Printed name to band table and the angles it is looked up with."""
+
+_SIDES = ("left", "right")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Result:
+    """All that the bench prints of one run.
+
+    Attributes
+    ----------
+    title : str
+    camera : str
+        ``"known"`` or ``"nothing"``.
+    finding : Finding
+    whole, plain, no_picture : mapping of str to Error
+        Row of the table to its error: of the program, of the same landmarks
+        without the learned correction, and of the train set's median.
+    by_view, plain_by_view : mapping of str to mapping
+        Errors by camera view.
+    bands, steps : mapping of str to Agreement
+        Of the band of the angle alone, and of the step with its additions.
+    grand : Agreement
+        Of the RULA grand score, both sides.
+    """
+
+    title: str
+    camera: str
+    finding: Finding
+    whole: Errors
+    plain: Errors
+    no_picture: Errors
+    by_view: Mapping[str, Errors]
+    plain_by_view: Mapping[str, Errors]
+    bands: Mapping[str, Agreement]
+    steps: Mapping[str, Agreement]
+    grand: Agreement
+
+
+def result_of(pictures: PictureSet, camera: str, work: Path, fallback: NoPicture) -> Result:
+    """Run the program on a set and compare what it wrote with the truth.
+
+    Parameters
+    ----------
+    camera : str
+        ``"known"``: the camera is in the notes; ``"nothing"``: there are no notes.
+    work : Path
+        Folder for the copies and for the program's output.
+    """
+    known = pictures.cameras if camera == "known" else pictures.unknown_cameras
+    name = f"{pictures.name}_{camera}"
+    inputs = lay_out(work / f"{name}_pictures", known)
+    analyse([inputs], work / name, pictures.options)
+    answers, stored = read_answers(work / name)
+    truths = [
+        nearest(pictures.truths, source, time_s)
+        for source, time_s in zip(answers.source, answers.time_s, strict=True)
+    ]
+    plain = plain_hybrid(stored)
+    return compared(name, camera, answers, truths, stored, plain, fallback)
+
+
+def compared(
+    title: str,
+    camera: str,
+    answers: Answers,
+    truths: list[Truth],
+    stored: StoredSession,
+    plain: PostureTrack,
+    fallback: NoPicture,
+) -> Result:
+    """Compare answers with the truth of the same frames."""
+    truth = angle_table(truths)
+    views = tuple(dict.fromkeys(each.view for each in truths))
+    rows = {view: np.array([each.view == view for each in truths]) for view in views}
+    errors = _comparison(truth, fallback)
+    constant = np.broadcast_to(fallback.median, truth.shape)
+    spreads = np.broadcast_to(fallback.spread, truth.shape)
+    everywhere = np.ones(len(truths), dtype=np.bool_)
+    return Result(
+        title=title,
+        camera=camera,
+        finding=_finding(answers, truths),
+        whole=errors(answers.value, answers.sd, everywhere),
+        plain=errors(plain.value, plain.sd, everywhere),
+        no_picture=errors(constant, spreads, everywhere),
+        by_view={view: errors(answers.value, answers.sd, rows[view]) for view in views},
+        plain_by_view={view: errors(plain.value, plain.sd, rows[view]) for view in views},
+        bands=_bands(truth, answers.value),
+        **_agreements(truth, answers, stored),
+    )
+
+
+def _comparison(
+    truth: FloatArray, fallback: NoPicture
+) -> Callable[[FloatArray, FloatArray, BoolArray], Errors]:
+    def errors(value: FloatArray, sd: FloatArray, frames: BoolArray) -> Errors:
+        return {
+            row: _pooled_error(truth[frames], value[frames], sd[frames], names, fallback)
+            for row, names in POOLED.items()
+        }
+
+    return errors
+
+
+def _pooled_error(
+    truth: FloatArray, value: FloatArray, sd: FloatArray, names: Sequence[str], fallback: NoPicture
+) -> Error:
+    columns = [COLUMN[name] for name in names]
+    spread = float(np.mean(fallback.spread[columns]))
+    return error_of(
+        truth[:, columns].ravel(), value[:, columns].ravel(), sd[:, columns].ravel(), spread
+    )
+
+
+def _finding(answers: Answers, truths: list[Truth]) -> Finding:
+    return finding_of(
+        tuple(
+            f"{source} at {time_s:.2f} s" if time_s else source
+            for source, time_s in zip(answers.source, answers.time_s, strict=True)
+        ),
+        np.array([each.visible_share >= 0.5 for each in truths]),
+        answers.found,
+        is_the_operator(answers.operator_px, truths),
+    )
+
+
+def _bands(truth: FloatArray, value: FloatArray) -> dict[str, Agreement]:
+    found = {}
+    for part, (table_name, names) in _BANDS.items():
+        table = band_table(table_name)
+        columns = [COLUMN[name] for name in names]
+        found[part] = agreement_of(
+            table.step(truth[:, columns].ravel()), table.step(value[:, columns].ravel())
+        )
+    return found
+
+
+def _agreements(
+    truth: FloatArray, answers: Answers, stored: StoredSession
+) -> dict[str, Agreement | dict[str, Agreement]]:
+    true_steps = _true_steps(truth, stored)
+
+    def agreement(part: str) -> Agreement:
+        columns = [f"rula_{side}_{part}" for side in _SIDES]
+        return agreement_of(
+            np.concatenate([true_steps[column] for column in columns]),
+            np.concatenate([answers.steps[column] for column in columns]),
+        )
+
+    return {
+        "steps": {part: agreement(part.replace(" ", "_")) for part in _BANDS},
+        "grand": agreement("score"),
+    }
+
+
+def _true_steps(truth: FloatArray, stored: StoredSession) -> dict[str, StepArray]:
+    """Return the RULA steps and scores of the true angles, held as long and with the same notes."""
+    exact = PostureTrack(
+        value=truth,
+        sd=np.where(np.isfinite(truth), 0.0, np.nan),
+        person_found=np.ones(len(truth), dtype=np.bool_),
+        is_bridged=np.zeros(len(truth), dtype=np.bool_),
+    )
+    recording = stored.recording
+    scores = score_all(recording.timeline, exact, stored.notes, recording.settings.readings)
+    found: dict[str, StepArray] = {}
+    for score in scores:
+        if score.method == "rula":
+            found |= {f"rula_{score.side}_{part}": steps for part, steps in score.steps.items()}
+            found[f"rula_{score.side}_score"] = score.score
+    return found
