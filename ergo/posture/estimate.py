@@ -1,0 +1,98 @@
+"""From landmarks to the operator's angles: placed, levelled, bridged, smoothed, measured."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
+from ergo.errors import InputError
+from ergo.landmarks.pose_track import PoseTrack
+from ergo.notes.notes import Notes
+from ergo.posture.angles import body_angles
+from ergo.posture.body_points import BodyPoints
+from ergo.posture.neutral import (
+    level_cameras,
+    neutral_body,
+    neutral_frames,
+    population_neutral,
+)
+from ergo.posture.placing import level_points
+from ergo.posture.posture_track import PostureTrack
+from ergo.posture.smoothing import bridged, smoothed
+from ergo.posture.uncertainty import (
+    level_is_known,
+    standard_deviation,
+    usual_error,
+    view_azimuth_deg,
+)
+from ergo.room.camera import Camera
+from ergo.timeline import Timeline
+
+
+def estimate_posture(
+    timeline: Timeline,
+    track: PoseTrack,
+    cameras: Sequence[Camera],
+    notes: Sequence[Notes],
+) -> PostureTrack:
+    """Return the operator's angles of every frame, each with its standard deviation.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    track : PoseTrack
+        The operator's landmarks, one frame per frame of ``timeline``.
+    cameras : sequence of Camera
+        One per source. A camera of unknown level is first levelled by the neutral
+        moment of its notes, as :func:`ergo.posture.neutral.level_cameras` does.
+    notes : sequence of Notes
+        One per source; only the neutral moment is used.
+
+    Notes
+    -----
+    Where a source's notes state a neutral moment, relative angles are read
+    against the person as seen in it; elsewhere against an average body, and the
+    error that is usual in this view is taken off.
+    """
+    if not len(track) == len(timeline) or not len(cameras) == len(notes) == len(timeline.sources):
+        raise InputError("There must be one landmark row per frame and one camera per source.")
+    cameras = level_cameras(timeline, track, cameras, notes)
+    raw_points = level_points(track, cameras, timeline)
+    filled, away_s = bridged(timeline, raw_points)
+    points = smoothed(timeline, filled)
+    value, sd = _measured(timeline, points, away_s, cameras, notes)
+    sd[np.isnan(value)] = np.nan
+    return PostureTrack(value, sd, track.found, away_s > 0)
+
+
+def _measured(
+    timeline: Timeline,
+    points: BodyPoints,
+    away_s: FloatArray,
+    cameras: Sequence[Camera],
+    notes: Sequence[Notes],
+) -> tuple[FloatArray, FloatArray]:
+    """Return the angles and their standard deviations, two arrays (frame, angle)."""
+    camera_of = timeline.source_index
+    azimuth_deg = view_azimuth_deg(points)
+    value, has_own = _against_neutral(timeline, points, notes)
+    known = level_is_known(cameras)[camera_of]
+    value -= np.where(has_own[:, None], 0.0, usual_error(azimuth_deg, known))
+    return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of)
+
+
+def _against_neutral(
+    timeline: Timeline, points: BodyPoints, notes: Sequence[Notes]
+) -> tuple[FloatArray, BoolArray]:
+    """Return the angles (frame, angle), and where the person's own neutral was used (frame,)."""
+    value = body_angles(points, population_neutral())
+    has_own = np.zeros(len(timeline), dtype=bool)
+    for source, note in enumerate(notes):
+        if note.neutral is None:
+            continue
+        neutral = neutral_body(points, neutral_frames(timeline, source, note.neutral))
+        if neutral is not None:
+            frames = timeline.frames_of(source)
+            value[frames] = body_angles(points.frames(frames), neutral)
+            has_own[frames] = True
+    return value, has_own
