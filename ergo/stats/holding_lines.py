@@ -1,0 +1,30 @@
+"""Which holding line of ISO 11226 belongs to which angle."""
+
+from ergo.arrays import FloatArray
+from ergo.scores.iso11226 import Joint, max_holding_time_s
+
+_JOINTS: dict[str, Joint] = {
+    "trunk_inclination_deg": "trunk",
+    "head_inclination_deg": "head",
+    "upper_arm_elevation_deg_left": "upper_arm",
+    "upper_arm_elevation_deg_right": "upper_arm",
+}
+
+
+def holding_line(angle: str, value: FloatArray) -> FloatArray | None:
+    """Return how long an angle may be held at most; None where no line is drawn.
+
+    Parameters
+    ----------
+    angle : str
+        Name of the angle.
+    value : array (any,)
+        [deg]
+
+    Returns
+    -------
+    array (any,) or None
+        inf where the angle is acceptable, 0 above the end of the line. [s]
+    """
+    joint = _JOINTS.get(angle)
+    return None if joint is None else max_holding_time_s(joint, value)

@@ -1,0 +1,136 @@
+"""Static holds beside the ISO 11226 holding lines, and the rest between them."""
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from math import inf, nan
+
+import numpy as np
+from scipy.special import ndtri
+
+from ergo.arrays import FloatArray, IndexArray
+from ergo.posture.angle_names import ANGLES, COLUMN
+from ergo.posture.holds import Hold, find_holds
+from ergo.posture.posture_track import PostureTrack
+from ergo.stats.exposure import HoldRecord, Strain
+from ergo.stats.groups import Labels
+from ergo.stats.limits import limit_set
+from ergo.stats.uncertain import band_of
+from ergo.timeline import Timeline
+
+HOLD_ANGLES = (
+    "head_inclination_deg",
+    "neck_flexion_deg",
+    "trunk_inclination_deg",
+    "upper_arm_elevation_deg_left",
+    "upper_arm_elevation_deg_right",
+)
+"""The angles that ISO 11226 limits, so that a hold of them means something."""
+
+HoldingLine = Callable[[str, FloatArray], FloatArray | None]
+"""Maximum acceptable holding time of an angle by name; None = no line drawn. [s]"""
+
+_PROBES = ndtri((np.arange(40) + 0.5) / 40)
+
+
+def hold_records(
+    timeline: Timeline,
+    posture: PostureTrack,
+    line: HoldingLine,
+    hours: Labels,
+    tasks: Labels,
+) -> tuple[HoldRecord, ...]:
+    """Return the static holds of every limited angle, by source and time.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    posture : PostureTrack
+    line : callable
+        The holding lines.
+    hours, tasks : tuple (frame,) of str or None
+        Clock hour and task of each frame.
+
+    Returns
+    -------
+    tuple of HoldRecord
+    """
+    records: list[HoldRecord] = []
+    for angle in HOLD_ANGLES:
+        holds = find_holds(timeline, posture, angle)
+        found = [_record(timeline, hold, line, hours, tasks) for hold in holds]
+        records += _with_rests(found)
+    order = {source: place for place, source in enumerate(timeline.sources)}
+    return tuple(sorted(records, key=lambda each: (order[each.source], each.start_s)))
+
+
+def _record(
+    timeline: Timeline, hold: Hold, line: HoldingLine, hours: Labels, tasks: Labels
+) -> HoldRecord:
+    frames = _frames(timeline, hold)
+    hour = _usual(hours, frames)
+    limit_s, is_beyond, probability = _against_line(hold, line)
+    return HoldRecord(
+        angle=ANGLES[COLUMN[hold.angle]],
+        source=hold.source,
+        start_s=hold.start_s,
+        length_s=hold.length_s,
+        mean=hold.mean,
+        sd=hold.sd,
+        strain=_strain(hold),
+        limit_s=limit_s,
+        is_beyond_line=is_beyond,
+        beyond_probability=probability,
+        clock_hour=None if hour is None else int(hour),
+        task=_usual(tasks, frames),
+        rest_after_s=nan,
+    )
+
+
+def _against_line(hold: Hold, line: HoldingLine) -> tuple[float | None, bool | None, float]:
+    """Return the limit, whether it was passed, and how probable that is."""
+    limits_s = line(hold.angle, hold.mean + hold.sd * np.concatenate([[0.0], _PROBES]))
+    if limits_s is None:
+        return None, None, nan
+    passed = hold.length_s > limits_s
+    return float(limits_s[0]), bool(passed[0]), float(np.mean(passed[1:]))
+
+
+def _strain(hold: Hold) -> Strain:
+    bands = limit_set("iso11226", hold.angle).bands
+    return bands[int(band_of(bands, np.array([hold.mean]))[0])].strain
+
+
+def _frames(timeline: Timeline, hold: Hold) -> IndexArray:
+    frames = timeline.frames_of(timeline.sources.index(hold.source))
+    time_s = timeline.time_s[frames]
+    return frames[(time_s >= hold.start_s) & (time_s <= hold.end_s)]
+
+
+def _usual(labels: Labels, frames: IndexArray) -> str | None:
+    """Return the label of most of the frames that have one."""
+    named = Counter(label for frame in frames if (label := labels[frame]) is not None)
+    return named.most_common(1)[0][0] if named else None
+
+
+def _with_rests(holds: Sequence[HoldRecord]) -> list[HoldRecord]:
+    """Return the holds of one angle with the time to the next strained one."""
+    done: list[HoldRecord] = []
+    next_start = {hold.source: nan for hold in holds}
+    for hold in reversed(holds):
+        rest_s = next_start[hold.source] - hold.start_s - hold.length_s
+        done.append(replace(hold, rest_after_s=rest_s))
+        if hold.is_strained:
+            next_start[hold.source] = hold.start_s
+    return done[::-1]
+
+
+def longest(holds: Sequence[HoldRecord], angle: str) -> HoldRecord | None:
+    """Return the longest strained hold of one angle, or None."""
+    strained = [hold for hold in holds if hold.is_strained and hold.angle.name == angle]
+    return max(strained, key=lambda hold: hold.length_s, default=None)
+
+
+def is_limited(hold: HoldRecord) -> bool:
+    """Return whether a holding line applies to the angle held."""
+    return hold.limit_s is not None and hold.limit_s < inf

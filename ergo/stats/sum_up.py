@@ -1,0 +1,116 @@
+"""From angles, places and scores of every frame to the exposure of the session."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
+from ergo.notes.notes import Notes
+from ergo.posture.clock_track import ClockTrack
+from ergo.posture.posture_track import PostureTrack
+from ergo.scores.method_score import NOT_SEEN, MethodScore
+from ergo.stats.exposure import Exposure, Group, LevelShares, LimitShares
+from ergo.stats.groups import (
+    Part,
+    hour_labels,
+    is_excluded,
+    mouth_area_labels,
+    parts_of,
+    task_labels,
+)
+from ergo.stats.holding_lines import holding_line
+from ergo.stats.holds import hold_records
+from ergo.stats.key_facts import Seen, first_three
+from ergo.stats.limits import limit_sets
+from ergo.stats.moments import worst_moments
+from ergo.stats.percentiles import angle_percentiles
+from ergo.stats.shares import level_shares, limit_shares, share_of
+from ergo.timeline import Timeline
+
+
+def exposure_of(
+    timeline: Timeline,
+    posture: PostureTrack,
+    clock: ClockTrack,
+    scores: Sequence[MethodScore],
+    notes: Sequence[Notes],
+) -> Exposure:
+    """Sum up one session.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    posture : PostureTrack
+    clock : ClockTrack
+    scores : sequence of MethodScore
+    notes : sequence of Notes
+        One per source.
+
+    Returns
+    -------
+    Exposure
+        Parts that the notes exclude count as not judged.
+    """
+    excluded = is_excluded(timeline, notes)
+    posture, scores = _without(posture, excluded), [_unjudged(each, excluded) for each in scores]
+    hours, tasks = hour_labels(clock), task_labels(timeline, notes)
+    areas = mouth_area_labels(timeline, notes)
+    by_clock = parts_of("clock", hours, timeline.held)
+    by_task = parts_of("task", tasks, timeline.held)
+    by_area = parts_of("mouth_area", areas, timeline.held)
+    parts = (*by_clock, *by_task, *by_area)
+    held = np.array([timeline.held, *(part.held for part in parts)])
+    limits = limit_shares(posture, held, limit_sets())
+    levels = level_shares(scores, held)
+    groups = _groups(timeline.total, parts, limits[1:], levels[1:])
+    holds = hold_records(timeline, posture, holding_line, hours, tasks)
+    headline = [each for each in limit_sets() if each.is_headline]
+    return Exposure(
+        unit=timeline.unit,
+        total=timeline.total,
+        seen=share_of(float(np.sum(timeline.held[posture.person_found])), timeline.total),
+        limits=limits[0],
+        scores=levels[0],
+        percentiles=angle_percentiles(posture, timeline.held),
+        holds=holds,
+        by_clock=groups[: len(by_clock)],
+        by_task=groups[len(by_clock) : len(by_clock) + len(by_task)],
+        by_mouth_area=groups[len(by_clock) + len(by_task) :],
+        worst_moments=worst_moments(timeline, posture, headline),
+        first_three=first_three(Seen(posture, timeline.held, hours, limits[0], holds)),
+    )
+
+
+def _groups(
+    total: float,
+    parts: Sequence[Part],
+    limits: Sequence[tuple[LimitShares, ...]],
+    levels: Sequence[tuple[LevelShares, ...]],
+) -> tuple[Group, ...]:
+    return tuple(
+        Group(part.kind, part.name, share_of(float(np.sum(part.held)), total), limit, level)
+        for part, limit, level in zip(parts, limits, levels, strict=True)
+    )
+
+
+def _without(posture: PostureTrack, excluded: BoolArray) -> PostureTrack:
+    if not np.any(excluded):
+        return posture
+    keep = ~excluded
+
+    def kept(values: FloatArray) -> FloatArray:
+        return np.where(keep[:, None], values, np.nan)
+
+    return replace(posture, value=kept(posture.value), sd=kept(posture.sd))
+
+
+def _unjudged(score: MethodScore, excluded: BoolArray) -> MethodScore:
+    if not np.any(excluded):
+        return score
+    return replace(
+        score,
+        score=np.where(excluded, NOT_SEEN, score.score),
+        level=np.where(excluded, NOT_SEEN, score.level),
+        level_probability=np.where(excluded[:, None], np.nan, score.level_probability),
+    )
