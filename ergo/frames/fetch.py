@@ -29,7 +29,8 @@ def picture_at(facts: SourceFacts, time_s: float) -> PictureArray:
     """
     if facts.kind == "still":
         return next(iter(StillSource(facts.path, facts.name))).picture
-    clip = ClipSource(facts.path, facts.name, rate_hz=_ANY_RATE_HZ, start_s=max(0.0, time_s - 1e-3))
-    for frame in clip:
-        return frame.picture
+    start_s = max(0.0, time_s - 1e-3)
+    picture = ClipSource(facts.path, facts.name, _ANY_RATE_HZ, start_s).picture()
+    if picture is not None:
+        return picture
     raise UnreadableClip(f"has no picture at {time_s:.1f} s.", where=f"{facts.name}:")

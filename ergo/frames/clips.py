@@ -1,0 +1,243 @@
+"""Clips: MP4, MOV, AVI, MKV and WebM files, sampled by presentation time."""
+
+from collections.abc import Iterator
+from fractions import Fraction
+from functools import cached_property
+from pathlib import Path
+
+import av
+import av.logging
+import numpy as np
+from av.container import InputContainer
+from av.video.frame import VideoFrame
+from av.video.stream import VideoStream
+
+from ergo.arrays import PictureArray
+from ergo.errors import InputError, UnreadableClip
+from ergo.frames.file_checks import check_readable, sha256_of
+from ergo.frames.frame import Frame, SourceFacts
+
+CLIP_SUFFIXES = frozenset({".mp4", ".m4v", ".mov", ".avi", ".mkv", ".webm"})
+
+# Nothing but these containers, from nothing but files: a playlist in disguise
+# must not make the decoder fetch from a network.
+_OPEN_OPTIONS = {"protocol_whitelist": "file", "format_whitelist": "mov,matroska,avi"}
+
+_TICK_SLACK = 1e-6  # of a sampling step; takes up rounding of times
+_MISSING_END_S = 0.5  # a container's stated length is trusted to this much
+
+av.logging.set_level(None)  # the decoder must not write to the user's stderr
+
+
+class ClipSource:
+    """One clip; of its pictures, those nearest after each tick of a time grid.
+
+    A picture is taken if it is the first at or after a tick (a whole multiple of
+    ``1 / rate_hz`` since the clip's first picture). No picture is taken twice.
+
+    Parameters
+    ----------
+    path : Path
+    name : str, optional
+        Name shown to people; the file's own where it is not given.
+    rate_hz : float
+        Pictures wanted a second. [1/s]
+    start_s : float
+        Only pictures at or after this time, of the same grid. [s]
+    """
+
+    def __init__(
+        self, path: Path, name: str | None = None, rate_hz: float = 5.0, start_s: float = 0.0
+    ) -> None:
+        if not rate_hz > 0:
+            raise InputError("The sampling rate must be above 0 pictures a second.")
+        self._path = path
+        self._name = name or path.name
+        self._rate_hz = rate_hz
+        self._start_s = start_s
+        self._damage: str | None = None
+        self._lost = 0
+
+    @cached_property
+    def facts(self) -> SourceFacts:
+        """What is known of the clip; decodes its first picture."""
+        with self._open() as container:
+            stream = container.streams.video[0]
+            first = next(self._decoded(container, stream), None)
+            if first is None:
+                raise self._undecodable()
+            height, width = _upright(first, stream.sample_aspect_ratio).shape[:2]
+            return SourceFacts(
+                name=self._name,
+                path=self._path,
+                kind="clip",
+                width_px=width,
+                height_px=height,
+                duration_s=_stated_duration_s(container, stream),
+                rate_hz=float(stream.average_rate) if stream.average_rate else None,
+                focal_px=None,
+                sha256=sha256_of(self._path),
+            )
+
+    @property
+    def damage(self) -> str | None:
+        """After iterating: why pictures are missing, as a sentence; else None."""
+        return self._damage
+
+    def __iter__(self) -> Iterator[Frame]:
+        """Decode the pictures to be analysed, one at a time."""
+        self._damage, self._lost = None, 0
+        with self._open() as container:
+            pixel_shape = container.streams.video[0].sample_aspect_ratio
+            first_number = None
+            for picture, time_s, count in self._sampled(container):
+                if first_number is None:
+                    first_number = self._first_number(picture, count)
+                yield Frame(_upright(picture, pixel_shape), time_s, first_number + count)
+
+    def picture(self) -> PictureArray | None:
+        """Return the first picture at or after the start alone, or None if there is none."""
+        with self._open() as container:
+            for picture, _, _ in self._sampled(container):
+                return _upright(picture, container.streams.video[0].sample_aspect_ratio)
+        return None
+
+    def _sampled(self, container: InputContainer) -> Iterator[tuple[VideoFrame, float, int]]:
+        """Yield picture, time [s] and count since decoding began, of those wanted."""
+        stream = container.streams.video[0]
+        stream.thread_type = "AUTO"
+        origin_s, pictures = self._from_start(container, stream)
+        last_s, step_s, last_tick = -np.inf, 0.0, -1
+        for count, picture in enumerate(pictures):
+            time_s = _time_s(picture) - origin_s
+            if time_s <= last_s:
+                continue  # shown earlier than the one before it: a broken time stamp
+            step_s, last_s = time_s - last_s, time_s
+            tick = int(np.floor(time_s * self._rate_hz + _TICK_SLACK))
+            if tick > last_tick and time_s >= self._start_s:
+                yield picture, time_s, count
+            last_tick = tick
+        self._damage = self._what_is_missing(container, stream, last_s, step_s)
+
+    def _from_start(
+        self, container: InputContainer, stream: VideoStream
+    ) -> tuple[float, Iterator[VideoFrame]]:
+        """Return the time of the first picture [s] and pictures from before the start."""
+        pictures = self._decoded(container, stream)
+        first = next(pictures, None)
+        if first is None:
+            raise self._undecodable()
+        origin_s = _time_s(first)
+        # one sampling step earlier, so that the picture before the start is known
+        wanted_s = origin_s + self._start_s - 1 / self._rate_hz
+        if wanted_s > origin_s:
+            return origin_s, self._sought(container, stream, first, wanted_s)
+        return origin_s, _with_first(first, pictures)
+
+    def _sought(
+        self, container: InputContainer, stream: VideoStream, first: VideoFrame, wanted_s: float
+    ) -> Iterator[VideoFrame]:
+        """Yield pictures from the last key picture before a time of the container [s]."""
+        for target_s in (wanted_s, wanted_s - 10.0):
+            try:
+                container.seek(int(target_s / (stream.time_base or 1)), stream=stream)
+            except av.error.FFmpegError:
+                break
+            pictures = self._decoded(container, stream)
+            landed = next(pictures, None)
+            if landed is not None and _time_s(landed) <= wanted_s:
+                yield from _with_first(landed, pictures)
+                return
+        container.seek(first.pts or 0, stream=stream)  # an index that leads astray
+        yield from self._decoded(container, stream)
+
+    def _decoded(self, container: InputContainer, stream: VideoStream) -> Iterator[VideoFrame]:
+        """Yield whole pictures in order of presentation; count what cannot be decoded."""
+        packets = container.demux(stream)
+        while True:
+            try:
+                packet = next(packets, None)
+                if packet is None:
+                    return
+                pictures = packet.decode()
+            except av.error.FFmpegError:
+                self._lost += 1
+                continue
+            for picture in pictures:
+                if isinstance(picture, VideoFrame) and not picture.is_corrupt:
+                    yield picture
+                else:
+                    self._lost += 1
+
+    def _first_number(self, picture: VideoFrame, count: int) -> int:
+        """Return the number of the picture with which decoding began."""
+        if self._start_s <= 0 or picture.pts is None:
+            return 0
+        before = 0
+        with self._open() as container:
+            for packet in container.demux(container.streams.video[0]):
+                at = packet.pts if packet.pts is not None else packet.dts
+                before += at is not None and at < picture.pts
+                if packet.dts is not None and packet.dts > picture.pts:
+                    break
+        return before - count
+
+    def _what_is_missing(
+        self, container: InputContainer, stream: VideoStream, last_s: float, step_s: float
+    ) -> str | None:
+        stated_s = _stated_duration_s(container, stream)
+        end_s = last_s + (step_s if np.isfinite(step_s) else 0.0)
+        if stated_s is not None and end_s < stated_s - _MISSING_END_S:
+            return f"The file is cut off: {end_s:.1f} s of the stated {stated_s:.1f} s can be read."
+        if self._lost:
+            return (
+                f"The file is damaged: {self._lost} part(s) could not be decoded and were left out."
+            )
+        return None
+
+    def _open(self) -> InputContainer:
+        check_readable(self._path, self._name, UnreadableClip)
+        try:
+            container = av.open(f"file:{self._path.absolute()}", options=dict(_OPEN_OPTIONS))
+        except (av.error.FFmpegError, OSError, ValueError) as cause:
+            raise UnreadableClip(
+                "cannot be opened; it is damaged, cut off or not a clip.",
+                where=f"{self._name}:",
+                remedy="Copy it again from the camera.",
+            ) from cause
+        if not container.streams.video:
+            container.close()
+            raise UnreadableClip("holds sound but no pictures.", where=f"{self._name}:")
+        return container
+
+    def _undecodable(self) -> UnreadableClip:
+        return UnreadableClip(
+            "holds no picture that can be decoded.",
+            where=f"{self._name}:",
+            remedy="Copy it again from the camera.",
+        )
+
+
+def _with_first(first: VideoFrame, rest: Iterator[VideoFrame]) -> Iterator[VideoFrame]:
+    yield first
+    yield from rest
+
+
+def _time_s(picture: VideoFrame) -> float:
+    """Return the presentation time by the container's clock. [s]."""
+    at = picture.pts if picture.pts is not None else picture.dts
+    return float((at or 0) * (picture.time_base or 0))
+
+
+def _stated_duration_s(container: InputContainer, stream: VideoStream) -> float | None:
+    """Return the length of the pictures as the container states it. [s]."""
+    if stream.duration and stream.time_base:
+        return float(stream.duration * stream.time_base)
+    return container.duration / av.time_base if container.duration else None
+
+
+def _upright(picture: VideoFrame, pixel_shape: Fraction | None) -> PictureArray:
+    """Return the picture as RGB with square pixels, turned as the container says."""
+    width = round(picture.width * pixel_shape) if pixel_shape else picture.width
+    rgb = picture.reformat(width=width, height=picture.height, format="rgb24").to_ndarray()
+    return np.ascontiguousarray(np.rot90(rgb, round(picture.rotation / 90)))
