@@ -155,13 +155,13 @@ def worst(parts: Sequence[Judged]) -> Judged:
     return Judged(np.where(seen, step, NOT_SEEN), np.diff(at_most, axis=0, prepend=0.0))
 
 
-def look_up(table: GridTable, last: int, **inputs: Judged) -> Judged:
-    """Return the score of a table, and the chance of every score 1..``last``."""
+def look_up(table: GridTable, **inputs: Judged) -> Judged:
+    """Return the score of a table, and the chance of every score it prints."""
     step = table.look_up(**{axis: judged.step for axis, judged in inputs.items()})
     chances = [inputs[axis].chance for axis in table.axes]
     if any(len(chance) > size for chance, size in zip(chances, table.cells.shape, strict=True)):
         raise InputError("ends before the steps it is looked up by.", where=table.name)
-    sums = np.zeros((last, len(step)))
+    sums = np.zeros((table.highest, len(step)))
     _add_cells(table.cells, chances, np.ones(len(step)), sums)
     return Judged(step, _with_nan(sums, step == NOT_SEEN))
 

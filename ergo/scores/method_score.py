@@ -1,7 +1,7 @@
 """What a published method says of every frame, the same shape for every method."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from ergo.arrays import FloatArray, StepArray
@@ -46,6 +46,8 @@ class MethodScore:
     steps : mapping of str to array (frame,)
         Step of each body part and each score on the way, by its printed name
         (``"upper_arm"``, ``"posture_score_A"``, ...); NOT_SEEN where not judged.
+        ``"score_if_assumed_worse"`` is the final score if every assumed input
+        were one step worse.
     score : array (frame,)
         Final score; NOT_SEEN where any input that matters was not seen.
     level : array (frame,)
@@ -57,6 +59,9 @@ class MethodScore:
         From least to most strained.
     assumed : tuple of str
         Inputs that no camera gave and no note stated, taken as neutral.
+    additions : mapping of str to array (frame,)
+        What muscle use, activity, force and load add, by the method's name for
+        it; here 0 means "adds nothing".
     """
 
     method: str
@@ -68,6 +73,7 @@ class MethodScore:
     level_probability: FloatArray
     levels: tuple[Level, ...]
     assumed: tuple[str, ...]
+    additions: Mapping[str, StepArray] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         wanted = (len(self.score), len(self.levels))

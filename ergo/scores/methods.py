@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import BoolArray
-
 from ergo.notes.notes import Notes
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.circumstances import Circumstances, circumstances
@@ -129,7 +128,8 @@ def minutes_scored_differently(
         if other == used[option]:
             continue
         changed = {**used, option: other}
-        there = _circumstances(timeline, posture, notes, changed)
+        same_holds = changed["static_after"] == used["static_after"]
+        there = here if same_holds else _circumstances(timeline, posture, notes, changed)
         for name in known.methods:
             first = METHODS[name](posture, here, used)
             second = METHODS[name](posture, there, changed)

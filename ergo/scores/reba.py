@@ -147,7 +147,7 @@ def _group_b(
 
 def _group(table: str, parts: Mapping[str, Part], added: StepArray | int) -> _Group:
     grid = grid_table(table)
-    score = look_up(grid, 9, **{name: part.judged for name, part in parts.items()})
+    score = look_up(grid, **{name: part.judged for name, part in parts.items()})
     worse = grid.look_up(**{name: part.one_worse for name, part in parts.items()})
     return _Group(
         parts,
@@ -168,7 +168,7 @@ def _side(
     table_b = TABLE_B[reading["reba_table_b"]]
     group_b = _group(table_b, _group_b(side, posture, circumstances, reading), 0)
     table_c = grid_table("reba_table_c")
-    score_c = look_up(table_c, 12, score_a=group_a.with_additions, score_b=group_b.with_additions)
+    score_c = look_up(table_c, score_a=group_a.with_additions, score_b=group_b.with_additions)
     activity = activity_score(circumstances, side)
     final = total(score_c, (), activity, 15)
     level = level_of(final, levels_of("reba_levels"))
@@ -181,12 +181,10 @@ def _side(
         steps={
             **{name: part.judged.step for name, part in parts.items()},
             "table_A": group_a.table_score.step,
-            "load_force": load,
             "score_A": group_a.with_additions.step,
             "table_B": group_b.table_score.step,
             "score_B": group_b.with_additions.step,
             "score_C": score_c.step,
-            "activity": activity,
             "score_if_assumed_worse": np.where(worse == NOT_SEEN, NOT_SEEN, worse + activity),
         },
         score=final.step,
@@ -197,4 +195,5 @@ def _side(
             *assumed_inputs(tuple(parts.values()), circumstances, final.step),
             *(("coupling", "rapid_change") if np.any(final.step) else ()),
         ),
+        additions={"load_force": load, "activity": activity},
     )

@@ -38,6 +38,7 @@ from ergo.scores.readings import readings_of
 from ergo.scores.table import band_table, grid_table, levels_of
 
 TABLE_A = {"version-1": "rula_table_a", "older-worksheet": "rula_table_a_older_worksheet"}
+TABLE_C = "rula_table_c"
 FORCE = {"2": "rula_force", "3": "rula_force_over_10_kg_is_3"}
 UPPER_ARM = {"20": "rula_upper_arm", "15": "rula_upper_arm_15"}
 LOWER_ARM = {
@@ -164,11 +165,12 @@ class _Group:
     one_worse: StepArray
 
 
-def _group(table: str, parts: Mapping[str, Part], added: tuple[StepArray, StepArray], last: int,
-           highest: int) -> _Group:  # fmt: skip
+def _group(
+    table: str, parts: Mapping[str, Part], muscle: StepArray, force: StepArray, last: int
+) -> _Group:
+    """Return one group's scores; with additions they are kept at ``last``."""
     grid = grid_table(table)
-    muscle, force = added
-    score = look_up(grid, highest, **{name: part.judged for name, part in parts.items()})
+    score = look_up(grid, **{name: part.judged for name, part in parts.items()})
     worse = grid.look_up(**{name: part.one_worse for name, part in parts.items()})
     plus = muscle + force
     return _Group(
@@ -189,7 +191,7 @@ def _group_b(
         "legs": legs(circumstances),
     }
     muscle = muscle_score(circumstances.muscle_use["rula", "body"], reading)
-    return _group("rula_table_b", parts, (muscle, force), last=7, highest=9)
+    return _group("rula_table_b", parts, muscle, force, last=grid_table(TABLE_C).cells.shape[1])
 
 
 def _side(
@@ -203,9 +205,9 @@ def _side(
     parts = _group_a(side, posture, circumstances, reading)
     muscle = muscle_score(circumstances.muscle_use["rula", side], reading)
     table = TABLE_A[reading["rula_table_a"]]
-    group_a = _group(table, parts, (muscle, force), last=8, highest=9)
-    table_c = grid_table("rula_table_c")
-    grand = look_up(table_c, 7, score_c=group_a.with_additions, score_d=group_b.with_additions)
+    table_c = grid_table(TABLE_C)
+    group_a = _group(table, parts, muscle, force, last=table_c.cells.shape[0])
+    grand = look_up(table_c, score_c=group_a.with_additions, score_d=group_b.with_additions)
     level = level_of(grand, levels_of("rula_levels"))
     return MethodScore(
         method="rula",
@@ -214,8 +216,7 @@ def _side(
         steps={
             **_steps(group_a, "A", "C"),
             **_steps(group_b, "B", "D"),
-            "force": force,
-            "grand_score_if_assumed_worse": table_c.look_up(
+            "score_if_assumed_worse": table_c.look_up(
                 score_c=group_a.one_worse, score_d=group_b.one_worse
             ),
         },
@@ -226,6 +227,11 @@ def _side(
         assumed=assumed_inputs(
             (*group_a.parts.values(), *group_b.parts.values()), circumstances, grand.step
         ),
+        additions={
+            "muscle_use_A": group_a.muscle,
+            "muscle_use_B": group_b.muscle,
+            "force": force,
+        },
     )
 
 
@@ -233,6 +239,5 @@ def _steps(group: _Group, letter: str, sum_letter: str) -> dict[str, StepArray]:
     return {
         **{name: part.judged.step for name, part in group.parts.items()},
         f"posture_score_{letter}": group.posture_score.step,
-        f"muscle_use_{letter}": group.muscle,
         f"score_{sum_letter}": group.with_additions.step,
     }

@@ -115,6 +115,11 @@ class GridTable:
         if self.cells.ndim != len(self.axes):
             raise InputError("must have one name per axis.", where=self.name)
 
+    @property
+    def highest(self) -> int:
+        """Return the highest printed score."""
+        return int(self.cells.max())
+
     def look_up(self, **steps: StepArray) -> StepArray:
         """Return the score of each frame; NOT_SEEN where any step is NOT_SEEN.
 
