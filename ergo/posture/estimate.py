@@ -11,12 +11,12 @@ from ergo.notes.notes import Notes
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.neutral import (
-    level_cameras,
+    levelled_by_neutral,
     neutral_body,
     neutral_frames,
     population_neutral,
 )
-from ergo.posture.placing import level_points
+from ergo.posture.placing import camera_points, levelled
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.smoothing import bridged, smoothed
 from ergo.posture.uncertainty import (
@@ -56,9 +56,9 @@ def estimate_posture(
     """
     if not len(track) == len(timeline) or not len(cameras) == len(notes) == len(timeline.sources):
         raise InputError("There must be one landmark row per frame and one camera per source.")
-    cameras = level_cameras(timeline, track, cameras, notes)
-    raw_points = level_points(track, cameras, timeline)
-    filled, away_s = bridged(timeline, raw_points)
+    placed = camera_points(track, cameras, timeline)
+    cameras = levelled_by_neutral(timeline, placed, cameras, notes)
+    filled, away_s = bridged(timeline, levelled(placed, cameras, timeline))
     points = smoothed(timeline, filled)
     value, sd = _measured(timeline, points, away_s, cameras, notes)
     sd[np.isnan(value)] = np.nan

@@ -12,7 +12,7 @@ from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.body_points import BodyPoints, body_points
 from ergo.posture.geometry import unit
-from ergo.posture.placing import level_points
+from ergo.posture.placing import camera_points
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.tables_reading import rows
 from ergo.room.camera import Camera
@@ -80,21 +80,21 @@ def level_cameras(
     Cameras whose level is known from anything better are returned as they are,
     so doing this twice changes nothing.
     """
-    wanted = {
-        source: note.neutral
-        for source, note in enumerate(notes)
-        if note.neutral is not None and cameras[source].level_origin == "assumed"
-    }
-    if not wanted:
-        return tuple(cameras)
-    untilted = [replace(camera, pitch_deg=0.0, roll_deg=0.0) for camera in cameras]
-    points = level_points(track, untilted, timeline)
+    return levelled_by_neutral(timeline, camera_points(track, cameras, timeline), cameras, notes)
+
+
+def levelled_by_neutral(
+    timeline: Timeline, points: BodyPoints, cameras: Sequence[Camera], notes: Sequence[Notes]
+) -> tuple[Camera, ...]:
+    """Do as :func:`level_cameras`, for points already placed in camera axes."""
     levelled = list(cameras)
-    for source, moment in wanted.items():
-        trunk = points.trunk[neutral_frames(timeline, source, moment)]
+    for source, (note, camera) in enumerate(zip(notes, cameras, strict=True)):
+        if note.neutral is None or camera.level_origin != "assumed":
+            continue
+        trunk = points.trunk[neutral_frames(timeline, source, note.neutral)]
         trunk = trunk[np.isfinite(trunk).all(axis=1)]
         if len(trunk):
-            levelled[source] = _with_up(cameras[source], trunk.mean(axis=0))
+            levelled[source] = _with_up(camera, trunk.mean(axis=0))
     return tuple(levelled)
 
 

@@ -17,11 +17,12 @@ from ergo.room.camera import Camera
 from ergo.timeline import Timeline
 
 _NEAREST_M = 0.1
-_LANDMARK_OF = {name: INDEX[name] for name in POINTS if name in INDEX}
+_SEEN_POINTS = tuple(name for name in POINTS if name in INDEX)
+_LANDMARKS = [INDEX[name] for name in _SEEN_POINTS]
 
 
 def level_points(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline) -> BodyPoints:
-    """Return the body points of every frame, the mean of all looks.
+    """Return the body points of every frame in level axes, the mean of all looks.
 
     A point that lies outside the picture is not seen, wherever a network
     believes it to be.
@@ -33,20 +34,37 @@ def level_points(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline
         One per source.
     timeline : Timeline
     """
+    return levelled(camera_points(track, cameras, timeline), cameras, timeline)
+
+
+def levelled(points: BodyPoints, cameras: Sequence[Camera], timeline: Timeline) -> BodyPoints:
+    """Return points given in each source's camera axes (x right, y down, z ahead) in level axes."""
+    level = np.array([camera.level_from_camera for camera in cameras])[timeline.source_index]
+    return BodyPoints(points.xyz @ level.swapaxes(-1, -2))
+
+
+def camera_points(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline) -> BodyPoints:
+    """Return the body points of every frame in camera axes: x right, y down, z ahead."""
     camera_of = timeline.source_index
     focal_px = np.array([camera.focal_px for camera in cameras])[camera_of]
     centre_px = np.array([camera.centre_px for camera in cameras])[camera_of]
-    level = np.array([camera.level_from_camera for camera in cameras])[camera_of]
     size_px = np.array([(camera.width_px, camera.height_px) for camera in cameras])[camera_of]
 
-    picture_px = track.picture_px[..., :2]
+    picture_px = track.picture_px[:, :, _LANDMARKS, :2]
     rays = (picture_px - centre_px[:, None, None]) / focal_px[:, None, None, None]
-    points_m = placed_m(rays, track.world_m).mean(axis=1)
-    middle_px = picture_px.mean(axis=1)
+    points_m = _mean_look(placed_m(rays, track.world_m[:, :, _LANDMARKS]))
+    middle_px = _mean_look(picture_px)
     is_outside = ((middle_px < 0) | (middle_px > size_px[:, None])).any(axis=-1)
     points_m[is_outside] = np.nan
-    levelled = np.einsum("fij,fpj->fpi", level, points_m)
-    return body_points({name: levelled[:, at] for name, at in _LANDMARK_OF.items()})
+    return body_points({name: points_m[:, at] for at, name in enumerate(_SEEN_POINTS)})
+
+
+def _mean_look(of_looks: FloatArray) -> FloatArray:
+    """Return the mean over axis 1; adding whole looks is much faster than ``mean``."""
+    total = of_looks[:, 0].copy()
+    for look in range(1, of_looks.shape[1]):
+        total += of_looks[:, look]
+    return total / of_looks.shape[1]
 
 
 def placed_m(rays: FloatArray, world_m: FloatArray) -> FloatArray:
@@ -64,38 +82,43 @@ def placed_m(rays: FloatArray, world_m: FloatArray) -> FloatArray:
     array (frame, look, landmark, xyz)
         Camera axes: x right, y down, z ahead. [m]
     """
-    shape_m = _seen_along(rays.mean(axis=2), world_m)
-    depth_m = shape_m[..., 2] + _shift_m(rays, shape_m)[..., None, 2]
+    shape_m = world_m @ _turn_to(rays.mean(axis=2)).swapaxes(-1, -2)
+    depth_m = shape_m[..., 2] + _best_distance_m(rays, shape_m)[..., None]
     depth_m = np.maximum(depth_m, _NEAREST_M)
-    return np.concatenate([rays * depth_m[..., None], depth_m[..., None]], axis=-1)
+    placed = np.empty_like(shape_m)
+    placed[..., :2] = rays * depth_m[..., None]
+    placed[..., 2] = depth_m
+    return placed
 
 
-def _seen_along(sight: FloatArray, world_m: FloatArray) -> FloatArray:
-    """Turn what was guessed as if straight ahead to the line of sight (frame, look, xy)."""
-    ahead = np.concatenate([sight, np.ones_like(sight[..., :1])], axis=-1)
-    ahead /= np.linalg.norm(ahead, axis=-1, keepdims=True)
-    x, y, z = np.moveaxis(ahead, -1, 0)
-    turn = np.stack(  # the shortest turn from (0, 0, 1) to ``ahead``
-        [
-            np.stack([1 - x * x / (1 + z), -x * y / (1 + z), x], axis=-1),
-            np.stack([-x * y / (1 + z), 1 - y * y / (1 + z), y], axis=-1),
-            np.stack([-x, -y, z], axis=-1),
-        ],
-        axis=-2,
-    )
-    turned: FloatArray = np.einsum("flij,flpj->flpi", turn, world_m)
-    return turned
+def _turn_to(sight: FloatArray) -> FloatArray:
+    """Return the shortest turn (..., xyz, xyz) from straight ahead to lines of sight (..., xy).
 
-
-def _shift_m(rays: FloatArray, shape_m: FloatArray) -> FloatArray:
-    """Return the shift (frame, look, xyz) under which the shape projects best onto the rays.
-
-    Least squares of ``x + tx - rx (z + tz)`` and the same in y: three normal
-    equations, of which the first two give tx and ty in terms of tz.
+    A network sees its crop as if the camera had been aimed at it.
     """
-    off = rays * shape_m[..., 2:] - shape_m[..., :2]
-    mean_ray, mean_off = rays.mean(axis=2), off.mean(axis=2)
-    spread = (rays**2).mean(axis=(2, 3)) * 2 - (mean_ray**2).sum(axis=-1)
-    joint = (rays * off).mean(axis=(2, 3)) * 2 - (mean_ray * mean_off).sum(axis=-1)
-    depth = -joint / spread
-    return np.concatenate([mean_off + mean_ray * depth[..., None], depth[..., None]], axis=-1)
+    length = np.sqrt(1 + (sight**2).sum(axis=-1))
+    x, y, z = sight[..., 0] / length, sight[..., 1] / length, 1 / length
+    rows = (
+        (1 - x * x / (1 + z), -x * y / (1 + z), x),
+        (-x * y / (1 + z), 1 - y * y / (1 + z), y),
+        (-x, -y, z),
+    )
+    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+
+
+def _best_distance_m(rays: FloatArray, shape_m: FloatArray) -> FloatArray:
+    """Return how far ahead (frame, look) the shape projects best onto the rays. [m].
+
+    Least squares of ``x + tx - rx (z + tz)`` and the same in y, over tx, ty
+    and tz; the first two are eliminated by taking deviations from the means.
+    """
+    spread, joint = np.zeros((2, *rays.shape[:2]))
+    depth = shape_m[..., 2]
+    for axis in (0, 1):
+        ray = rays[..., axis]
+        off = ray * depth - shape_m[..., axis]
+        deviation = ray - ray.mean(axis=-1, keepdims=True)
+        spread += (deviation**2).sum(axis=-1)
+        joint += (deviation * off).sum(axis=-1)
+    best: FloatArray = -joint / spread
+    return best

@@ -67,15 +67,21 @@ def smoothed(timeline: Timeline, points: BodyPoints) -> BodyPoints:
     xyz = points.xyz.copy()
     for run in clip_runs(timeline):
         seen = np.isfinite(xyz[run.start : run.stop, :, 0])
-        patterns, kind_of = np.unique(seen, axis=1, return_inverse=True)
-        for kind, pattern in enumerate(patterns.T):
-            members = np.flatnonzero(np.ravel(kind_of) == kind)
-            for part in _stretches(pattern, run.start):
+        for members in _seen_alike(seen):
+            for part in _stretches(seen[:, members[0]], run.start):
                 frames = slice(part.start, part.stop)
                 series = xyz[frames, members].reshape(part.stop - part.start, -1)
                 low = low_passed(timeline.time_s[frames], series)
                 xyz[frames, members] = low.reshape(-1, len(members), 3)
     return BodyPoints(xyz)
+
+
+def _seen_alike(seen: BoolArray) -> list[list[int]]:
+    """Return groups of columns of ``seen`` (frame, point) that are equal."""
+    groups: dict[bytes, list[int]] = {}
+    for point, column in enumerate(seen.T):
+        groups.setdefault(column.tobytes(), []).append(point)
+    return list(groups.values())
 
 
 def _stretches(seen: BoolArray, first: int) -> list[Run]:
