@@ -3,12 +3,12 @@
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import inf, nan
+from math import nan
 
 import numpy as np
 from scipy.special import ndtri
 
-from ergo.arrays import FloatArray, IndexArray
+from ergo.arrays import FloatArray
 from ergo.posture.angle_names import ANGLES, COLUMN
 from ergo.posture.holds import Hold, find_holds
 from ergo.posture.posture_track import PostureTrack
@@ -101,15 +101,16 @@ def _strain(hold: Hold) -> Strain:
     return bands[int(band_of(bands, np.array([hold.mean]))[0])].strain
 
 
-def _frames(timeline: Timeline, hold: Hold) -> IndexArray:
+def _frames(timeline: Timeline, hold: Hold) -> slice:
     frames = timeline.frames_of(timeline.sources.index(hold.source))
-    time_s = timeline.time_s[frames]
-    return frames[(time_s >= hold.start_s) & (time_s <= hold.end_s)]
+    first, after = np.searchsorted(timeline.time_s[frames], [hold.start_s, hold.end_s + 1e-9])
+    return slice(int(frames[first]), int(frames[after - 1]) + 1)
 
 
-def _usual(labels: Labels, frames: IndexArray) -> str | None:
+def _usual(labels: Labels, frames: slice) -> str | None:
     """Return the label of most of the frames that have one."""
-    named = Counter(label for frame in frames if (label := labels[frame]) is not None)
+    named = Counter(labels[frames])
+    del named[None]
     return named.most_common(1)[0][0] if named else None
 
 
@@ -129,8 +130,3 @@ def longest(holds: Sequence[HoldRecord], angle: str) -> HoldRecord | None:
     """Return the longest strained hold of one angle, or None."""
     strained = [hold for hold in holds if hold.is_strained and hold.angle.name == angle]
     return max(strained, key=lambda hold: hold.length_s, default=None)
-
-
-def is_limited(hold: HoldRecord) -> bool:
-    """Return whether a holding line applies to the angle held."""
-    return hold.limit_s is not None and hold.limit_s < inf

@@ -32,13 +32,16 @@ def angle_percentiles(posture: PostureTrack, held: FloatArray) -> tuple[Percenti
         value, sd = posture.angle(angle.name), posture.angle_sd(angle.name)
         seen = np.isfinite(value) & (held > 0)
         if np.any(seen):
-            estimates = _estimates(value[seen], sd[seen], held[seen])
+            least = 0.0 if "unsigned" in angle.positive else -np.inf
+            estimates = _estimates(value[seen], sd[seen], held[seen], least)
             found.append(Percentiles(angle, *estimates))
     return tuple(found)
 
 
-def _estimates(value: FloatArray, sd: FloatArray, held: FloatArray) -> tuple[Estimate, ...]:
-    """Return 10th, 50th and 90th percentile.
+def _estimates(
+    value: FloatArray, sd: FloatArray, held: FloatArray, least: float
+) -> tuple[Estimate, ...]:
+    """Return 10th, 50th and 90th percentile, none of them below ``least``.
 
     A common error moves every frame its own way but all in one direction, so
     the interval's ends are the percentiles with that error at its own ends.
@@ -47,7 +50,10 @@ def _estimates(value: FloatArray, sd: FloatArray, held: FloatArray) -> tuple[Est
     """
     frames = held.sum() ** 2 / np.sum(held**2)
     moved = sd * np.sqrt(COMMON_SHARE + (1 - COMMON_SHARE) / frames)
-    low, high = (weighted_quantiles(value + z * moved, held, _SHARES) for z in ndtri(INTERVAL))
+    low, high = (
+        weighted_quantiles(np.maximum(value + z * moved, least), held, _SHARES)
+        for z in ndtri(INTERVAL)
+    )
     middle = weighted_quantiles(value, held, _SHARES)
     return tuple(
         Estimate(float(m), float(a), float(b)) for m, a, b in zip(middle, low, high, strict=True)

@@ -10,6 +10,7 @@ from ergo.posture.posture_track import PostureTrack
 from ergo.scores.method_score import NOT_SEEN, MethodScore
 from ergo.stats.exposure import LevelShares, LimitSet, LimitShares, Share
 from ergo.stats.uncertain import (
+    DRAWS,
     AlikeFrames,
     alike_frames,
     band_of,
@@ -21,6 +22,7 @@ from ergo.stats.uncertain import (
 )
 
 _SURE = 6.0  # a probability beyond 6 standard deviations counts as certain
+_FINE = 10.0  # standard deviations are put together in twentieths
 
 
 def limit_shares(
@@ -56,26 +58,27 @@ def _limit_shares(
     bands, total = limits.bands, held.sum(axis=1)
     counted = _counted(band_of(bands, value), len(bands) + 1, held)
     probability = band_probabilities(alike, edges_of(bands))
-    per_band = [
-        shares_with_interval(counted[:, n], drawn_shares(alike, probability[..., n], total), total)
-        for n in range(len(bands))
-    ]
     strained = [n for n, band in enumerate(bands) if band.strain == 2]
-    beyond = shares_with_interval(
-        counted[:, strained].sum(axis=1),
-        drawn_shares(alike, probability[..., strained].sum(axis=-1), total),
+    *per_band, beyond = shares_with_interval(
+        _with_sum(counted[:-1], strained),
+        drawn_shares(alike, _with_sum(probability, strained), total),
         total,
     )
-    unjudged = sure_shares(counted[:, -1], total)
+    unjudged = sure_shares(counted[-1], total)
     return tuple(
         LimitShares(limits, tuple(band[group] for band in per_band), beyond[group], unjudged[group])
         for group in range(len(held))
     )
 
 
+def _with_sum(per_band: FloatArray, wanted: list[int]) -> FloatArray:
+    """Return one more row: the sum of the wanted bands, array (band + 1, ...)."""
+    return np.concatenate([per_band, per_band[wanted].sum(axis=0, keepdims=True)])
+
+
 def _counted(place: StepArray, places: int, held: FloatArray) -> FloatArray:
-    """Return the weight at each place, array (group, place)."""
-    return np.array([np.bincount(place, row, places) for row in held])
+    """Return the weight at each place, array (place, group)."""
+    return np.array([np.bincount(place, row, places) for row in held]).T
 
 
 def level_shares(
@@ -100,11 +103,8 @@ def level_shares(
 def _level_shares(score: MethodScore, held: FloatArray) -> tuple[LevelShares, ...]:
     total = held.sum(axis=1)
     counted = _counted(score.level, len(score.levels) + 1, held)
-    drawn = _drawn_levels(score, held)
-    per_level = [
-        shares_with_interval(counted[:, n + 1], drawn[n], total) for n in range(len(score.levels))
-    ]
-    unjudged = sure_shares(counted[:, NOT_SEEN], total)
+    per_level = shares_with_interval(counted[1:], _drawn_levels(score, held), total)
+    unjudged = sure_shares(counted[NOT_SEEN], total)
     return tuple(
         LevelShares(
             score.method,
@@ -117,29 +117,28 @@ def _level_shares(score: MethodScore, held: FloatArray) -> tuple[LevelShares, ..
     )
 
 
-def _drawn_levels(score: MethodScore, held: FloatArray) -> list[FloatArray]:
-    """Return the drawn shares of each level, one array (draw, group) per level.
+def _drawn_levels(score: MethodScore, held: FloatArray) -> FloatArray:
+    """Return the drawn shares of each level, array (level, draw, group).
 
     Levels are ordered, so a frame's probabilities are those of a normal value
-    cut at thresholds; of its variance :data:`COMMON_SHARE` is common.
+    cut at thresholds; part of its variance is common to the session.
     """
-    total = held.sum(axis=1)
-    passed = np.cumsum(score.level_probability, axis=1)[:, :-1]
+    total, judged = held.sum(axis=1), score.level != NOT_SEEN
+    passed = np.cumsum(score.level_probability[judged], axis=1)[:, :-1]
     cuts = np.clip(ndtri(np.clip(passed, 0.0, 1.0)), -_SURE, _SURE)
-    judged = np.where((score.level != NOT_SEEN)[:, None], 1.0, np.nan)
-    below = [_drawn_below(cut, held, total) for cut in (cuts * judged).T]
-    seen = held[:, score.level != NOT_SEEN].sum(axis=1) / np.where(total > 0, total, np.nan)
-    sums = [np.zeros_like(seen)[None, :], *below, seen[None, :]]
-    return [
-        np.clip(after - before, 0.0, 1.0) for before, after in zip(sums, sums[1:], strict=False)
-    ]
+    below = [_drawn_below(cut, held[:, judged], total) for cut in cuts.T]
+    seen = held[:, judged].sum(axis=1) / np.where(total > 0, total, np.nan)
+    none, whole = np.zeros((DRAWS, len(held))), np.broadcast_to(seen, (DRAWS, len(held)))
+    return np.clip(np.diff([none, *below, whole], axis=0), 0.0, 1.0)
 
 
 def _drawn_below(cut: FloatArray, held: FloatArray, total: FloatArray) -> FloatArray:
-    """Return the drawn share of frames whose normal value lies below ``cut``."""
-    alike = alike_frames(10 * cut, np.where(np.isfinite(cut), 10.0, np.nan), held)
-    probability = band_probabilities(alike, np.array([0.0]))[..., 1]
-    return drawn_shares(alike, probability, total)
+    """Return the drawn share of frames whose value lies below ``cut``, array (draw, group)."""
+    alike = alike_frames(_FINE * cut, np.full(len(cut), _FINE), held)
+    drawn: FloatArray = drawn_shares(alike, band_probabilities(alike, np.array([0.0]))[1:], total)[
+        0
+    ]
+    return drawn
 
 
 def share_of(counted: float, total: float) -> Share:

@@ -22,7 +22,7 @@ from ergo.stats.exposure import Band, Share
 COMMON_SHARE = 0.7
 """Part of the variance of an angle's error that is common to the session (ours)."""
 
-DRAWS = 64
+DRAWS = 32
 """How many equally probable common errors are tried."""
 
 INTERVAL = (0.05, 0.95)
@@ -31,7 +31,7 @@ INTERVAL = (0.05, 0.95)
 _LEVELS = (np.arange(DRAWS) + 0.5) / DRAWS
 _COMMON = ndtri(_LEVELS)
 _REST = ndtri(np.random.default_rng(20).permutation(_LEVELS))
-_STEP = 0.5  # frames within half a degree (and a tenth of their sd) count as alike
+_STEP = 0.5  # frames within half a degree (and a fifth of their sd) count as alike
 _TINY_SD = 1e-6
 
 
@@ -66,7 +66,7 @@ def alike_frames(value: FloatArray, sd: FloatArray, held: FloatArray) -> AlikeFr
     judged = np.flatnonzero(np.isfinite(value))
     value, sd = value[judged], np.maximum(sd[judged], _TINY_SD)
     kind, count = _kinds(
-        np.round(value / _STEP).astype(np.int64), np.round(10 * np.log(sd)).astype(np.int64)
+        np.round(value / _STEP).astype(np.int64), np.round(5 * np.log(sd)).astype(np.int64)
     )
     weights = [(kind, row[judged], count) for row in held]
     return AlikeFrames(
@@ -120,31 +120,33 @@ def band_probabilities(alike: AlikeFrames, edges: FloatArray) -> FloatArray:
 
     Returns
     -------
-    array (draw, kind, band)
+    array (band, draw, kind)
         Sums to 1 over the bands.
     """
     centre = alike.value - np.sqrt(COMMON_SHARE) * _COMMON[:, None] * alike.sd
     spread = np.sqrt(1 - COMMON_SHARE) * alike.sd
-    below = ndtr((edges - centre[..., None]) / spread[:, None])
-    zero, one = np.zeros((*centre.shape, 1)), np.ones((*centre.shape, 1))
-    probability: FloatArray = np.diff(np.concatenate([zero, below, one], axis=-1), axis=-1)
+    below = np.empty((len(edges) + 2, *centre.shape))
+    below[0], below[-1] = 0.0, 1.0
+    for place, edge in enumerate(edges, start=1):
+        below[place] = ndtr((edge - centre) / spread)
+    probability: FloatArray = np.diff(below, axis=0)
     return probability
 
 
 def drawn_shares(alike: AlikeFrames, probability: FloatArray, total: FloatArray) -> FloatArray:
-    """Return the share of each group for each draw.
+    """Return the share of each group in each band for each draw.
 
     Parameters
     ----------
     alike : AlikeFrames
-    probability : array (draw, kind)
+    probability : array (band, draw, kind)
         Of lying in the band.
     total : array (group,)
         What each group stands for. [unit of the timeline]
 
     Returns
     -------
-    array (draw, group)
+    array (band, draw, group)
         0..1; NaN where a group stands for nothing.
     """
     whole = np.where(total > 0, total, np.nan)
@@ -157,24 +159,27 @@ def drawn_shares(alike: AlikeFrames, probability: FloatArray, total: FloatArray)
 
 def shares_with_interval(
     counted: FloatArray, drawn: FloatArray, total: FloatArray
-) -> tuple[Share, ...]:
-    """Return one share per group.
+) -> list[tuple[Share, ...]]:
+    """Return one share per group, for each band.
 
     Parameters
     ----------
-    counted : array (group,)
+    counted : array (band, group)
         Weight of the frames in the band. [unit of the timeline]
-    drawn : array (draw, group)
+    drawn : array (band, draw, group)
         0..1.
     total : array (group,)
         What each group stands for. [unit of the timeline]
     """
     share = counted / np.where(total > 0, total, np.nan)
-    low, high = np.quantile(drawn, INTERVAL, axis=0)
-    return tuple(
-        Share(float(of), float(s), float(min(s, a)), float(max(s, b)))
-        for of, s, a, b in zip(total, share, low, high, strict=True)
+    low, high = np.quantile(drawn, INTERVAL, axis=1)
+    figures = zip(
+        share.tolist(),
+        np.minimum(share, low).tolist(),
+        np.maximum(share, high).tolist(),
+        strict=True,
     )
+    return [tuple(map(Share, total.tolist(), *each)) for each in figures]
 
 
 def sure_shares(counted: FloatArray, total: FloatArray) -> tuple[Share, ...]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import isfinite
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.clock_track import ClockTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.method_score import NOT_SEEN, MethodScore
-from ergo.stats.exposure import Exposure, Group, LevelShares, LimitShares
+from ergo.stats.exposure import Exposure, Group, HoldRecord, LevelShares, LimitShares
 from ergo.stats.groups import (
     Part,
     hour_labels,
@@ -114,3 +115,45 @@ def _unjudged(score: MethodScore, excluded: BoolArray) -> MethodScore:
         level=np.where(excluded, NOT_SEEN, score.level),
         level_probability=np.where(excluded[:, None], np.nan, score.level_probability),
     )
+
+
+EPISODE_COLUMNS = (
+    "source",
+    "angle",
+    "start_s",
+    "length_s",
+    "mean",
+    "sd",
+    "strain",
+    "limit_s",
+    "is_beyond_line",
+    "beyond_probability",
+    "clock_hour",
+    "task",
+    "rest_after_s",
+)
+
+Cell = str | float | int | bool | None
+
+
+def episode_rows(exposure: Exposure) -> tuple[tuple[str, ...], tuple[tuple[Cell, ...], ...]]:
+    """Return the static holds as a table: its header, and one row per hold.
+
+    Parameters
+    ----------
+    exposure : Exposure
+
+    Returns
+    -------
+    tuple of str, tuple of tuple
+        None where not known or where no limit applies; angles in the unit of
+        their name, times in seconds.
+    """
+    return EPISODE_COLUMNS, tuple(_episode(hold) for hold in exposure.holds)
+
+
+def _episode(hold: HoldRecord) -> tuple[Cell, ...]:
+    cells: dict[str, Cell] = {name: getattr(hold, name) for name in EPISODE_COLUMNS}
+    cells["angle"] = hold.angle.name
+    known = (None if isinstance(c, float) and not isfinite(c) else c for c in cells.values())
+    return tuple(known)
