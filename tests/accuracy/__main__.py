@@ -13,7 +13,7 @@ import argparse
 import json
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from tests.accuracy.program import ProgramFailed
@@ -46,8 +46,10 @@ def _arguments(given: Sequence[str] | None) -> argparse.Namespace:
 
 def _sets(arguments: argparse.Namespace) -> list[PictureSet]:
     scenes = arguments.scenes
-    found = {"dev": lambda: stills("dev", scenes / "dev")}
-    found["clip"] = lambda: clip("clip", scenes / "clip_dev.json")
+    found: dict[str, Callable[[], PictureSet]] = {
+        "dev": lambda: stills("dev", scenes / "dev"),
+        "clip": lambda: clip("clip", scenes / "clip_dev.json"),
+    }
     if arguments.broad:
         found["broad"] = lambda: stills("broad", arguments.broad)
     if arguments.real and arguments.videos:

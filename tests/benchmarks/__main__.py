@@ -1,0 +1,150 @@
+"""Speed and memory bench: ratios to a floor measured in the same run; never a timed test.
+
+    python -m tests.benchmarks                 # about three minutes
+    python -m tests.benchmarks --minutes 60    # the whole hour; more than ten minutes
+
+Absolute times are worth nothing on another machine; ratios to the floor are.
+"""
+
+import argparse
+import sys
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.benchmarks.clips import repeated_clip
+from tests.benchmarks.floor import bare_passes, cores, decoding, pictures_of, tasks_passes
+from tests.benchmarks.timing import cost_of, cost_of_process, median_wall_s
+
+SAMPLE = Path(__file__).parents[2] / "sample_frames"
+RATE_HZ = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of the table: what, how much, and how much is allowed (None = no goal)."""
+
+    what: str
+    reached: float
+    unit: str
+    at_most: float | None = None
+
+    def __str__(self) -> str:
+        """Return the line as printed."""
+        goal = ""
+        if self.at_most is not None:
+            goal = f"goal {self.at_most:g}: {'met' if self.reached <= self.at_most else 'MISSED'}"
+        return f"{self.what:<66} {self.reached:9.2f} {self.unit:<8} {goal}".rstrip()
+
+
+def start_up() -> Iterator[Row]:
+    """Yield how long nothing but starting takes."""
+    nothing = median_wall_s(["-c", "pass"])
+    imported = median_wall_s(["-c", "import ergo"])
+    helped = median_wall_s(["-m", "ergo", "--help"])
+    yield Row("python -c pass", nothing, "s")
+    yield Row("import ergo", imported, "s", 0.3)
+    yield Row("ergo --help", helped, "s", 0.3)
+    yield Row("ergo --help / python -c pass", helped / nothing, "times")
+
+
+def chain(clip: Path, work: Path) -> Iterator[Row]:
+    """Yield what watching and analysing a clip costs beside its floor."""
+    from ergo.landmarks.follow import watch_source
+
+    from ergo.frames.clips import ClipSource
+    from ergo.notes.reading import read_notes
+
+    frames = sum(1 for _ in pictures_of(clip, RATE_HZ))
+    decoded, passed = decoding(clip), bare_passes(frames)
+    floor = decoded.wall_s + passed.wall_s
+    yield Row(f"floor: decoding the clip with {cores()} cores", decoded.wall_s, "s")
+    yield Row(f"floor: {frames} bare heavy passes over {cores()} cores", passed.wall_s, "s")
+    notes = read_notes(clip)
+    for effort, goal in (("fast", 1.3), ("full", None)):
+        spent = cost_of(
+            lambda effort=effort: watch_source(ClipSource(clip, RATE_HZ), notes, effort)
+        )
+        yield Row(f"watching, {effort} / floor", spent.wall_s / floor, "times", goal)
+    for effort, options in (("fast", ["--fast"]), ("full", [])):
+        out = work / f"out_{effort}"
+        whole = cost_of_process(["-m", "ergo", "analyse", str(clip), "--out", str(out), *options])
+        yield Row(f"ergo analyse with report, {effort}", whole.wall_s, "s")
+        yield Row(f"ergo analyse with report, {effort} / floor", whole.wall_s / floor, "times")
+        yield Row(f"ergo analyse, {effort}: peak memory", whole.peak_mb, "MB", 800)
+
+
+def looks(clip: Path) -> Iterator[Row]:
+    """Yield what a frame costs beside one pass of MediaPipe's own heavy landmarker."""
+    from ergo.landmarks.follow import watch_source
+
+    from ergo.frames.clips import ClipSource
+    from ergo.notes.notes import Notes
+
+    pictures = list(pictures_of(clip, RATE_HZ))
+    tasks = tasks_passes(pictures)
+    yield Row("one heavy pass of the Tasks API", 1000 * tasks.wall_s / len(pictures), "ms")
+    for effort, goal in (("fast", 1.0), ("full", 2.0)):
+        spent = cost_of(
+            lambda effort=effort: watch_source(ClipSource(clip, RATE_HZ), Notes(), effort)
+        )
+        yield Row(
+            f"watching, {effort} / one Tasks pass", spent.wall_s / tasks.wall_s, "times", goal
+        )
+        yield Row(
+            f"watching, {effort} / one Tasks pass, CPU time", spent.cpu_s / tasks.cpu_s, "times"
+        )
+
+
+def hour(analysed: Path) -> Iterator[Row]:
+    """Yield what one hour of landmarks takes to be scored again and reported."""
+    from tests.benchmarks.hour import scoring_again
+
+    frames, costs = scoring_again(analysed)
+    again = costs["judging"].wall_s + costs["time in posture"].wall_s
+    yield Row(f"reading {frames} frames", costs["reading"].wall_s, "s")
+    yield Row(f"scoring {frames} frames again", again, "s", 1.0)
+    yield Row("  of these: angles and scores", costs["judging"].wall_s, "s")
+    yield Row("  of these: time in posture", costs["time in posture"].wall_s, "s")
+    yield Row(f"report of {frames} frames", costs["report"].wall_s, "s", 10.0)
+
+
+def _rows(arguments: argparse.Namespace, work: Path) -> Iterator[Row]:
+    wanted = arguments.only
+    if "start" in wanted:
+        yield from start_up()
+    if wanted == ["start"]:
+        return
+    short = arguments.clip or min(SAMPLE.rglob("*.mp4"))
+    clip = repeated_clip(short, work / "long.mp4", 60 * arguments.minutes)
+    if "chain" in wanted:
+        yield from chain(clip, work)
+    if "looks" in wanted:
+        yield from looks(short)
+    if "hour" in wanted:
+        analysed = work / "sample"
+        cost_of_process(["-m", "ergo", "analyse", str(short), "--out", str(analysed)])
+        yield from hour(analysed)
+
+
+def main(given: Sequence[str] | None = None) -> int:
+    """Print the table, line by line as it is measured."""
+    parser = argparse.ArgumentParser(
+        prog="python -m tests.benchmarks",
+        description=__doc__,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parts = ["start", "chain", "looks", "hour"]
+    parser.add_argument("--clip", type=Path, help="another clip than the sample's")
+    parser.add_argument("--minutes", type=float, default=2.0, help="length of the repeated clip")
+    parser.add_argument("--only", nargs="+", default=parts, choices=parts)
+    arguments = parser.parse_args(given)
+    with tempfile.TemporaryDirectory() as folder:
+        for row in _rows(arguments, Path(folder)):
+            print(row, flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
