@@ -1,7 +1,8 @@
 """Which holding line of ISO 11226 belongs to which angle."""
 
 from ergo.arrays import FloatArray
-from ergo.scores.iso11226 import Joint, max_holding_time_s
+from ergo.scores.iso11226 import Joint, holding_line_origin, max_holding_time_s
+from ergo.scores.table import Origin
 
 _JOINTS: dict[str, Joint] = {
     "trunk_inclination_deg": "trunk",
@@ -28,3 +29,9 @@ def holding_line(angle: str, value: FloatArray) -> FloatArray | None:
     """
     joint = _JOINTS.get(angle)
     return None if joint is None else max_holding_time_s(joint, value)
+
+
+def line_origin(angle: str) -> Origin | None:
+    """Return where the holding line of an angle is printed; its status may say "memory"."""
+    joint = _JOINTS.get(angle)
+    return None if joint is None else holding_line_origin(joint)
