@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray
-from ergo.notes.notes import ExcludedSpan, Notes, TaskSpan
+from ergo.notes.notes import Notes, TaskSpan
+from ergo.notes.spans import is_within, labels_per_frame
 from ergo.posture.clock_track import ClockTrack
 from ergo.stats.exposure import UNKNOWN, GroupKind
 from ergo.timeline import Timeline
@@ -64,12 +65,11 @@ def _labels(
 ) -> Labels:
     labels: list[str | None] = [None] * len(timeline)
     for source, stated in enumerate(notes):
-        frames = timeline.frames_of(source)
-        for span in stated.tasks:
-            name = pick(span)
-            if name is not None:
-                for frame in frames[_within(span, timeline.time_s[frames])]:
-                    labels[frame] = name
+        if stated.tasks:
+            frames = timeline.frames_of(source)
+            named = labels_per_frame(stated.tasks, timeline.time_s[frames], pick)
+            for frame, name in zip(frames, named, strict=True):
+                labels[frame] = name
     return tuple(labels)
 
 
@@ -79,13 +79,8 @@ def is_excluded(timeline: Timeline, notes: Sequence[Notes]) -> BoolArray:
     for source, stated in enumerate(notes):
         frames = timeline.frames_of(source)
         for span in stated.excluded:
-            excluded[frames[_within(span, timeline.time_s[frames])]] = True
+            excluded[frames[is_within(span, timeline.time_s[frames])]] = True
     return excluded
-
-
-def _within(span: TaskSpan | ExcludedSpan, time_s: FloatArray) -> BoolArray:
-    end_s = np.inf if span.to_s is None else span.to_s
-    return (time_s >= span.from_s) & (time_s < end_s)
 
 
 def parts_of(kind: GroupKind, labels: Labels, held: FloatArray) -> tuple[Part, ...]:
