@@ -64,7 +64,8 @@ def _mean_look(of_looks: FloatArray) -> FloatArray:
     total = of_looks[:, 0].copy()
     for look in range(1, of_looks.shape[1]):
         total += of_looks[:, look]
-    return total / of_looks.shape[1]
+    mean: FloatArray = total / of_looks.shape[1]
+    return mean
 
 
 def placed_m(rays: FloatArray, world_m: FloatArray) -> FloatArray:
