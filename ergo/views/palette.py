@@ -17,6 +17,8 @@ QUIET = "#5f6675"
 """Secondary text and grid lines."""
 LIMIT = "#8a4b00"
 """Lines of published limits; always labelled and dashed."""
+DARK_INK = "#1c2231"
+"""Patterns and text on light fills; stays dark where INK turns light (dark screens)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +47,9 @@ class StrainMark:
 
 
 STRAIN: tuple[StrainMark, ...] = (
-    StrainMark("strain-0", "#f1e8d6", "", INK, "○"),
-    StrainMark("strain-1", "#abc0dc", "...", INK, "◔"),
-    StrainMark("strain-2", "#7a86bf", "///", INK, "◑"),
+    StrainMark("strain-0", "#f1e8d6", "", DARK_INK, "○"),
+    StrainMark("strain-1", "#abc0dc", "...", DARK_INK, "◔"),
+    StrainMark("strain-2", "#7a86bf", "///", DARK_INK, "◑"),
     StrainMark("strain-3", "#594a92", "\\\\\\", "#f4f1fb", "◕"),
     StrainMark("strain-4", "#2b1442", "xxx", "#d9cfe8", "●"),
 )

@@ -1,0 +1,162 @@
+"""The report as one self-contained HTML text."""
+
+import base64
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from ergo.session import Session
+from ergo.stats.exposure import UNKNOWN, Exposure
+from ergo.views.facts import film_next, first_sentences
+from ergo.views.moments import Moment
+from ergo.views.palette import NOT_JUDGED, marks_for
+from ergo.views.plots.dial import dial_limits
+from ergo.views.score_tables import assumed_table, readings_table
+from ergo.views.tables import (
+    group_table,
+    holds_table,
+    judged_table,
+    limits_table,
+    scores_table,
+    seen_table,
+    sources_table,
+    spread_table,
+)
+from ergo.views.words import Words
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """One figure as data URIs.
+
+    Attributes
+    ----------
+    alt : str
+    wide, narrow : str
+        For desks and print, and for phones.
+    """
+
+    alt: str
+    wide: str
+    narrow: str
+
+
+def svg_uri(svg: str) -> str:
+    """Return an SVG as a data URI."""
+    return "data:image/svg+xml;base64," + base64.b64encode(svg.encode("utf-8")).decode("ascii")
+
+
+def render(content: Mapping[str, Any], plots: Mapping[str, Plot], *, for_print: bool) -> str:
+    """Return the report as HTML.
+
+    Parameters
+    ----------
+    content : mapping
+        As :func:`report_content` makes it.
+    plots : mapping of str to Plot
+    for_print : bool
+        True for typesetting: one figure each, no reader's dark screen.
+    """
+    environment = Environment(
+        loader=PackageLoader("ergo.views"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    template = environment.get_template("report.html")
+    return template.render(content, plots=plots, for_print=for_print)
+
+
+def report_content(
+    session: Session, exposure: Exposure, moments: tuple[Moment, ...], words: Words
+) -> dict[str, Any]:
+    """Return all that the template sets: sentences, tables and pictures, already in words."""
+    shown = dial_limits(exposure)
+    unit = exposure.unit
+    return {
+        "words": words,
+        "unit": unit,
+        "subtitle": _subtitle(session, exposure, words),
+        "first": first_sentences(exposure, words),
+        "seen_summary": words.say(
+            "seen.summary",
+            amount=words.amount(exposure.seen.amount, unit),
+            total=words.amount(exposure.total, unit),
+            share=words.share(exposure.seen.share),
+        ),
+        "skipped": ", ".join(session.recording.skipped),
+        "seen_table": seen_table(session, words),
+        "judged_table": judged_table(exposure, words),
+        "limits_table": limits_table(exposure, words),
+        "holds_table": holds_table(exposure, words),
+        "spread_table": spread_table(exposure, words),
+        "clock_table": group_table(exposure.by_clock, shown, unit, words),
+        "task_table": group_table(exposure.by_task, shown, unit, words),
+        "mouth_table": group_table(exposure.by_mouth_area, shown, unit, words),
+        "clock_note": _clock_note(session, exposure, words),
+        "scores_table": scores_table(exposure, words),
+        "readings_table": readings_table(session, words),
+        "assumed_table": assumed_table(session, words),
+        "moments": moments,
+        "next": film_next(session, exposure, words),
+        "sources_table": sources_table(exposure, words),
+        "angles": _angle_lines(exposure, words),
+        "sampling": words.say(
+            "uncertainty.sampling", rate=words.number(session.recording.settings.rate_hz, 1)
+        ),
+        "versions": ", ".join(f"{k} {v}" for k, v in session.recording.versions.items()),
+        "legend": _legend(words),
+    }
+
+
+def _subtitle(session: Session, exposure: Exposure, words: Words) -> str:
+    names = session.recording.timeline.sources
+    shown = names[0] if names else ""
+    if len(names) > 1:
+        shown = words.say("report.and_more", first=shown, n=len(names) - 1)
+    key = "report.subtitle_clip" if exposure.unit == "second" else "report.subtitle_stills"
+    return words.say(
+        key,
+        sources=shown,
+        total=words.amount(exposure.total, exposure.unit),
+        rate=words.number(session.recording.settings.rate_hz, 1),
+    )
+
+
+def _clock_note(session: Session, exposure: Exposure, words: Words) -> str:
+    shown = dial_limits(exposure)
+    if shown is None or all(group.name == UNKNOWN for group in exposure.by_clock):
+        return words.say("clock.none")
+    note = words.say(
+        "clock.note",
+        angle=words.name("angle", shown.limits.angle.name),
+        rule=words.name("rules", shown.limits.rule),
+    )
+    origin = words.name("clock.origins", session.clock.origin)
+    return f"{note} {words.say('clock.origin', origin=origin)}"
+
+
+def _angle_lines(exposure: Exposure, words: Words) -> list[str]:
+    angles = dict.fromkeys(limits.limits.angle for limits in exposure.limits)
+    return [
+        words.say(
+            "methods.zero",
+            angle=words.name("angle", angle.name),
+            zero=words.name("zero", angle.zero),
+            positive=words.name("positive", angle.positive),
+        )
+        for angle in angles
+    ]
+
+
+def _legend(words: Words) -> list[tuple[str, str, str]]:
+    """Return CSS class, symbol and meaning of every strain mark."""
+    names = ("within", "limited", "beyond", "unjudged")
+    marks = (*marks_for(3), NOT_JUDGED)
+    return [
+        (mark.key, mark.symbol, words.say(f"strain.{name}"))
+        for mark, name in zip(marks, names, strict=True)
+    ]

@@ -1,0 +1,143 @@
+"""Stacked bars: shares of the recording by strain, the unjudged share always with them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from matplotlib.figure import Figure
+
+from ergo.stats.exposure import Exposure, LevelShares, LimitShares, Share
+from ergo.views.palette import INK, NOT_JUDGED, StrainMark, marks_for
+from ergo.views.plots.sheet import axes_on, fill_of, legend_below, patch_of, sheet
+from ergo.views.words import Words
+
+BAR_IN, HEADING_IN, REST_IN = 0.36, 0.24, 1.05
+"""Heights of a bar with its label, of a heading, and of axis and legend. [inch]"""
+LEAST_LABELLED = 0.09
+"""Parts smaller than this share carry no figure inside."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar: its heading (shown where it changes), its label and its parts."""
+
+    heading: str
+    label: str
+    parts: tuple[tuple[StrainMark, Share], ...]
+    unjudged: Share
+
+
+def strained_figure(exposure: Exposure, words: Words, width_in: float) -> Figure:
+    """Draw the time in strained postures, one bar per angle, rule by rule."""
+    shown = [limits for limits in exposure.limits if is_plotted(limits)]
+    bars = [
+        Bar(
+            words.name("rules", limits.limits.rule),
+            words.name("angle", limits.limits.angle.name),
+            strain_parts(limits),
+            limits.unjudged,
+        )
+        for limits in shown
+    ]
+    names = ("within", "limited", "beyond")
+    legend = [(mark, words.say(f"strain.{name}")) for mark, name in zip(MARKS, names, strict=True)]
+    return _bars(bars, legend, words, width_in)
+
+
+def scores_figure(exposure: Exposure, words: Words, width_in: float) -> Figure:
+    """Draw the time at every action level, one bar per method and side."""
+    bars = [_level_bar(levels, words) for levels in exposure.scores]
+    longest = max((levels.levels for levels in exposure.scores), key=len, default=())
+    legend = [
+        (mark, words.say("scores.rank", n=rank + 1, of=len(longest)))
+        for rank, mark in enumerate(marks_for(max(1, len(longest))))
+    ]
+    return _bars(bars, legend, words, width_in)
+
+
+MARKS = marks_for(3)
+
+
+def is_plotted(limits: LimitShares) -> bool:
+    """Return whether a rule's bands of an angle belong into the figures, not only the tables."""
+    return limits.limits.rule == "iso11226" or limits.limits.is_headline
+
+
+def strain_parts(limits: LimitShares) -> tuple[tuple[StrainMark, Share], ...]:
+    """Return the time within, limited and beyond, bands of equal strain added up."""
+    parts = []
+    for strain, mark in enumerate(MARKS):
+        same = [
+            held
+            for band, held in zip(limits.limits.bands, limits.held, strict=True)
+            if band.strain == strain
+        ]
+        of = limits.unjudged.of
+        sums = (sum(getattr(held, name) for held in same) for name in ("share", "low", "high"))
+        parts.append((mark, Share(of, *sums)))
+    return tuple(parts)
+
+
+def _level_bar(levels: LevelShares, words: Words) -> Bar:
+    marks = marks_for(len(levels.levels))
+    return Bar(
+        words.name("rules", levels.method),
+        words.name("scores.sides", levels.side),
+        tuple(zip(marks, levels.held, strict=True)),
+        levels.unjudged,
+    )
+
+
+def _bars(
+    bars: Sequence[Bar], legend: Sequence[tuple[StrainMark, str]], words: Words, width_in: float
+) -> Figure:
+    headings = sum(is_new for is_new in _is_new_heading(bars))
+    height = max(1.6, len(bars) * BAR_IN + headings * HEADING_IN + REST_IN)
+    figure = sheet(width_in, height)
+    (axes,) = axes_on(figure)
+    place = 0.0
+    for bar, is_new in zip(bars, _is_new_heading(bars), strict=True):
+        if is_new:
+            place += HEADING_IN
+            axes.text(0, place, bar.heading, va="bottom", weight="bold", color=INK)
+        place += BAR_IN
+        _draw(axes, bar, place, words)
+    axes.set(xlim=(0, 100), ylim=(place + 0.1, 0), yticks=[])
+    axes.set_xlabel(words.say("plot.share_axis"))
+    axes.spines["left"].set_visible(False)
+    handles = [patch_of(mark, label) for mark, label in legend]
+    legend_below(figure, [*handles, patch_of(NOT_JUDGED, words.say("strain.unjudged"))])
+    return figure
+
+
+def _is_new_heading(bars: Sequence[Bar]) -> list[bool]:
+    return [i == 0 or bar.heading != bars[i - 1].heading for i, bar in enumerate(bars)]
+
+
+def _draw(axes: Any, bar: Bar, place: float, words: Words) -> None:
+    """Draw one bar whose lower edge lies at ``place``; its label stands above it."""
+    height, left = 0.17, 0.0
+    for mark, share in (*bar.parts, (NOT_JUDGED, bar.unjudged)):
+        width = 100 * share.share
+        if not width > 0:
+            continue
+        axes.barh(place - height / 2, width, height, left=left, **fill_of(mark))
+        if share.share >= LEAST_LABELLED:
+            axes.text(
+                left + width / 2,
+                place - height / 2,
+                words.share(share.share),
+                ha="center",
+                va="center",
+                fontsize=7.5,
+                color=INK if mark is NOT_JUDGED else mark.hatch_colour,
+                bbox={
+                    "facecolor": mark.colour,
+                    "edgecolor": "none",
+                    "boxstyle": "square,pad=0.1",
+                },
+            )
+        left += width
+    axes.text(0, place - height - 0.015, bar.label, va="bottom", fontsize=8.5)
+    unjudged = words.say("plot.unjudged", share=words.share(bar.unjudged.share))
+    axes.text(100, place - height - 0.015, unjudged, va="bottom", ha="right", fontsize=7.5)

@@ -1,0 +1,105 @@
+"""Exposure round the clock: a dial seen from above, 12 behind the patient's head."""
+
+from typing import Any
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.patches import Circle, Ellipse, Wedge
+
+from ergo.stats.exposure import UNKNOWN, Exposure, LimitShares
+from ergo.views.palette import INK, NOT_JUDGED, QUIET
+from ergo.views.plots.bars import MARKS, strain_parts
+from ergo.views.plots.sheet import axes_on, fill_of, legend_below, patch_of, sheet
+from ergo.views.words import Words
+
+INNER, OUTER = 0.24, 1.0
+"""Radius of the patient's head, and of the longest field."""
+HALF_FIELD_DEG = 13.0
+
+
+def dial_figure(exposure: Exposure, words: Words, width_in: float) -> Figure | None:
+    """Draw the time at each clock hour, divided by strain; None where no hour is known."""
+    known = [group for group in exposure.by_clock if group.name != UNKNOWN]
+    limits = dial_limits(exposure)
+    if not known or limits is None:
+        return None
+    side = min(width_in, 4.6)
+    figure = sheet(side, side + 0.5)
+    (axes,) = axes_on(figure)
+    axes.set(xlim=(-1.35, 1.35), ylim=(-1.35, 1.35), aspect="equal")
+    axes.set_axis_off()
+    longest = max(group.held.share for group in known)
+    for group in known:
+        own = next(shares for shares in group.limits if shares.limits == limits.limits)
+        _field(axes, int(group.name), group.held.share / longest, own)
+        _amount(axes, int(group.name), group.held.share, longest, words)
+    _room(axes, words)
+    names = ("within", "limited", "beyond")
+    handles = [
+        patch_of(m, words.say(f"strain.{name}")) for m, name in zip(MARKS, names, strict=True)
+    ]
+    legend_below(figure, [*handles, patch_of(NOT_JUDGED, words.say("strain.unjudged"))])
+    return figure
+
+
+def dial_limits(exposure: Exposure) -> LimitShares | None:
+    """Return the angle and rule that the dial shows: the first of the things that matter."""
+    for fact in exposure.first_three:
+        for limits in exposure.limits:
+            if limits.limits.angle == fact.angle and limits.limits.rule == fact.rule:
+                return limits
+    return next((limits for limits in exposure.limits if limits.limits.is_headline), None)
+
+
+def _field(axes: Any, hour: int, share: float, limits: LimitShares) -> None:
+    """Draw one hour's field; its area is the time spent there, its parts the strain."""
+    angle = 90 - 30 * hour  # matplotlib: counter-clockwise from the right
+    parts = [(mark, part.share) for mark, part in strain_parts(limits)]
+    done = 0.0
+    for mark, part in [*parts, (NOT_JUDGED, limits.unjudged.share)]:
+        if not part > 0:
+            continue
+        inner, outer = _radius(share * done), _radius(share * (done + part))
+        done += part
+        axes.add_patch(
+            Wedge(
+                (0, 0),
+                outer,
+                angle - HALF_FIELD_DEG,
+                angle + HALF_FIELD_DEG,
+                width=outer - inner,
+                **fill_of(mark),
+            )
+        )
+
+
+def _radius(share: float) -> float:
+    return float(np.sqrt(INNER**2 + share * (OUTER**2 - INNER**2)))
+
+
+def _amount(axes: Any, hour: int, share: float, longest: float, words: Words) -> None:
+    x, y = _place(hour, _radius(share / longest) + 0.11)
+    if share >= 0.005:
+        axes.text(x, y, words.share(share), ha="center", va="center", fontsize=7.5, color=INK)
+
+
+def _place(hour: float, radius: float) -> tuple[float, float]:
+    bearing = np.radians(30 * hour)
+    return float(radius * np.sin(bearing)), float(radius * np.cos(bearing))
+
+
+def _room(axes: Any, words: Words) -> None:
+    """Draw the patient from above and the hours round the dial."""
+    style = {"facecolor": "none", "edgecolor": QUIET, "linewidth": 1.0}
+    axes.add_patch(Ellipse((0, -0.72), 0.44, 1.0, zorder=0, linestyle=":", **style))
+    axes.add_patch(Circle((0, 0), INNER * 0.8, **style))
+    axes.text(0, 0, words.say("clock.head").replace(" ", "\n"), ha="center", va="center", size=6)
+    for hour in range(1, 13):
+        x, y = _place(hour, OUTER + 0.24)
+        weight = "bold" if hour % 3 == 0 else "normal"
+        axes.text(x, y, str(hour), ha="center", va="center", color=INK, weight=weight)
+    for hour, key in ((3, "left"), (9, "right")):
+        x, _ = _place(hour, OUTER + 0.24)
+        label = words.say(f"clock.{key}").replace(" ", "\n")
+        axes.text(x, -0.18, label, ha="center", va="center", size=7, color=QUIET)
+    axes.text(0, -1.36, words.say("clock.feet"), ha="center", va="center", size=7, color=QUIET)

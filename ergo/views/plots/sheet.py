@@ -1,0 +1,120 @@
+"""The sheet every figure is drawn on, and how it becomes SVG and PNG. No pyplot."""
+
+import io
+from collections.abc import Sequence
+from typing import Any
+
+import matplotlib
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch
+
+from ergo.views.palette import INK, LIMIT, PAPER, QUIET, StrainMark
+
+WIDE_IN, NARROW_IN = 7.4, 3.75
+"""Widths for desks and print, and for phones; the size of letters is the same. [inch]"""
+
+STYLE = {
+    "font.family": ["DejaVu Sans"],
+    "font.size": 9,
+    "axes.labelsize": 9,
+    "axes.titlesize": 10,
+    "axes.titlelocation": "left",
+    "axes.titleweight": "bold",
+    "axes.edgecolor": QUIET,
+    "axes.labelcolor": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.facecolor": "none",
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": 8,
+    "ytick.labelsize": 8,
+    "legend.frameon": False,
+    "legend.fontsize": 8,
+    "hatch.linewidth": 0.6,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "ergo",
+    "path.simplify": True,
+}
+
+_THEMED = {INK: "ink", QUIET: "quiet", LIMIT: "limit", PAPER: "paper"}
+_THEME = (
+    "<style>:root{{--ink:{ink};--quiet:{quiet};--limit:{limit};--paper:{paper}}}"
+    "@media (prefers-color-scheme:dark){{"
+    ":root{{--ink:#eceef4;--quiet:#a8aebd;--limit:#f0b270;--paper:#171b24}}}}</style>"
+).format(ink=INK, quiet=QUIET, limit=LIMIT, paper=PAPER)
+
+
+def sheet(width_in: float, height_in: float) -> Figure:
+    """Return an empty figure that lays itself out so that nothing is clipped."""
+    with matplotlib.rc_context(STYLE):
+        return Figure(figsize=(width_in, height_in), layout="constrained")
+
+
+def axes_on(figure: Figure, rows: int = 1, columns: int = 1, **options: Any) -> list[Any]:
+    """Return the axes of a grid on the sheet, row after row."""
+    with matplotlib.rc_context(STYLE):
+        return list(figure.subplots(rows, columns, squeeze=False, **options).flat)
+
+
+def is_narrow(figure: Figure) -> bool:
+    """Return whether the sheet is meant for a phone."""
+    return float(figure.get_figwidth()) < (WIDE_IN + NARROW_IN) / 2
+
+
+def patch_of(mark: StrainMark, label: str = "") -> Patch:
+    """Return a sample of a strain mark for a legend."""
+    return Patch(label=label, **fill_of(mark))
+
+
+def fill_of(mark: StrainMark) -> dict[str, Any]:
+    """Return the options with which matplotlib fills an area with a mark."""
+    return {
+        "facecolor": mark.colour,
+        "hatch": mark.hatch,
+        "hatchcolor": mark.hatch_colour,
+        "edgecolor": QUIET,
+        "linewidth": 0.6,
+    }
+
+
+def legend_below(figure: Figure, handles: Sequence[Any]) -> None:
+    """Put a legend under the axes, in as many columns as the width allows."""
+    columns = 1 if is_narrow(figure) and len(handles) > 4 else 2 if is_narrow(figure) else 4
+    figure.legend(
+        handles=list(handles),
+        loc="outside lower left",
+        ncols=min(columns, len(handles)),
+        labelcolor=INK,
+        frameon=False,
+        fontsize=8,
+    )
+
+
+def svg_of(figure: Figure) -> str:
+    """Return the figure as SVG text, the same bytes for the same figure."""
+    kept = io.StringIO()
+    with matplotlib.rc_context(STYLE):
+        FigureCanvasSVG(figure).print_svg(kept, metadata={"Date": None, "Creator": None})
+    return kept.getvalue()
+
+
+def png_of(figure: Figure, dots_per_inch: int = 150) -> bytes:
+    """Return the figure as a PNG on white paper."""
+    kept = io.BytesIO()
+    with matplotlib.rc_context(STYLE):
+        canvas = FigureCanvasAgg(figure)
+        figure.set_dpi(dots_per_inch)
+        canvas.print_png(kept, metadata={"Software": None})
+    return kept.getvalue()
+
+
+def themed(svg: str) -> str:
+    """Return the SVG with its ink and paper following the reader's light or dark screen."""
+    for colour, name in _THEMED.items():
+        svg = svg.replace(f": {colour}", f": var(--{name})")
+    end_of_tag = svg.index(">", svg.index("<svg")) + 1
+    return svg[:end_of_tag] + _THEME + svg[end_of_tag:]

@@ -1,0 +1,90 @@
+"""Tables about the methods: which reading was used, what it changes, what was assumed."""
+
+import numpy as np
+
+from ergo.scores.method_score import NOT_SEEN, MethodScore
+from ergo.scores.methods import Difference, minutes_scored_differently
+from ergo.scores.readings import READINGS
+from ergo.session import Session
+from ergo.views.tables import Table
+from ergo.views.words import Words
+
+MOST_INFLUENTIAL = ("static_after", "rula_table_a")
+"""Readings for which we work out what the other choice would change."""
+WORSE = "score_if_assumed_worse"
+
+
+def readings_table(session: Session, words: Words) -> Table:
+    """Return the open points that touch these scores, the reading used and its weight."""
+    used: dict[str, str] = {}
+    for score in session.scores:
+        used.update(score.reading)
+    rows = tuple(
+        (
+            words.name("readings", option),
+            words.name("choices", choice),
+            words.name("reading_changes", option),
+            _differs(session, option, words) if option in MOST_INFLUENTIAL else "",
+        )
+        for option, choice in used.items()
+        if option in READINGS
+    )
+    columns = tuple(words.say(f"column.{key}") for key in ("reading", "used", "changes", "differ"))
+    return Table(words.say("caption.readings"), columns, rows)
+
+
+def _differs(session: Session, option: str, words: Words) -> str:
+    differences = minutes_scored_differently(
+        session.recording.timeline,
+        session.posture,
+        session.notes,
+        session.recording.settings.readings,
+        option,
+    )
+    return " ".join(_difference_text(each, session, words) for each in differences)
+
+
+def _difference_text(difference: Difference, session: Session, words: Words) -> str:
+    unit = session.recording.timeline.unit
+    return words.say(
+        "scores.differ",
+        method=words.name("rules", difference.method),
+        side=words.say(f"scores.sides.{difference.side}"),
+        score=words.amount(difference.score_differs, unit),
+        level=words.amount(difference.level_differs, unit),
+        judged=words.amount(difference.judged, unit),
+        other=words.name("choices", difference.other),
+    )
+
+
+def assumed_table(session: Session, words: Words) -> Table | None:
+    """Return the inputs taken as neutral and how much one step more would change."""
+    rows = tuple(
+        (
+            words.name("rules", score.method),
+            words.say(f"scores.sides.{score.side}"),
+            ", ".join(words.name("inputs", name) for name in score.assumed),
+            _effect(score, session, words),
+        )
+        for score in session.scores
+        if score.assumed
+    )
+    if not rows:
+        return None
+    columns = tuple(words.say(f"column.{key}") for key in ("method", "side", "input", "effect"))
+    return Table(words.say("caption.assumed"), columns, rows)
+
+
+def _effect(score: MethodScore, session: Session, words: Words) -> str:
+    """Return how long the final score would be higher if what was assumed were worse."""
+    worse = score.steps.get(WORSE)
+    if worse is None:
+        return words.say("number.unknown")
+    timeline = session.recording.timeline
+    judged = (score.score != NOT_SEEN) & (worse != NOT_SEEN)
+    higher = float(np.sum(timeline.held[judged & (worse > score.score)]))
+    return words.say(
+        "scores.higher",
+        amount=words.amount(higher, timeline.unit),
+        judged=words.amount(float(np.sum(timeline.held[judged])), timeline.unit),
+    )

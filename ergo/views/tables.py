@@ -1,0 +1,256 @@
+"""The tables of a report as text, ready to be set: captions, columns, rows."""
+
+from dataclasses import dataclass
+
+from ergo.posture.angle_names import AngleName
+from ergo.session import Session
+from ergo.stats.exposure import (
+    UNKNOWN,
+    Band,
+    Exposure,
+    Group,
+    HoldRecord,
+    LimitShares,
+    Share,
+)
+from ergo.timeline import TimeUnit
+from ergo.views.facts import unjudged_shares
+from ergo.views.palette import NOT_JUDGED, marks_for
+from ergo.views.words import Words
+
+LONGEST_HOLDS = 10
+STRAIN_MARKS = marks_for(3)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """One table of text; the first column heads each row.
+
+    Attributes
+    ----------
+    caption : str
+    columns : tuple of str
+    rows : tuple of tuple of str
+    """
+
+    caption: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+def _columns(words: Words, *keys: str) -> tuple[str, ...]:
+    return tuple(words.say(f"column.{key}") for key in keys)
+
+
+def share_cells(share: Share, unit: TimeUnit, words: Words) -> tuple[str, str, str]:
+    """Return amount, share and interval of a share."""
+    low, high = (words.share(value) for value in (share.low, share.high))
+    interval = words.say("number.range", low=low, high=high) if share.high > share.low else ""
+    return words.amount(share.amount, unit), words.share(share.share), interval
+
+
+def _held(words: Words, unit: TimeUnit) -> str:
+    return words.say("column.held" if unit == "second" else "column.held_pictures")
+
+
+def band_text(band: Band, angle: AngleName, words: Words) -> str:
+    """Return a band by its edges: "25° to 85°", "over 85°", "up to 25°"."""
+    low, high = (words.measure(edge, angle.name) for edge in (band.low, band.high))
+    if band.low == float("-inf"):
+        return words.say("band.up_to", high=high)
+    if band.high == float("inf"):
+        return words.say("band.over", low=low)
+    return words.say("band.from_to", low=low, high=high)
+
+
+def seen_table(session: Session, words: Words) -> Table:
+    """Return how much of every recording could be used."""
+    recording, timeline = session.recording, session.recording.timeline
+    rows = []
+    for source, facts in enumerate(recording.sources):
+        frames = timeline.frames_of(source)
+        found = session.posture.person_found[frames]
+        length = "" if facts.duration_s is None else words.duration(facts.duration_s)
+        share = words.share(float(found.mean())) if frames.size else words.say("number.unknown")
+        remarks = _remarks(session, source, words)
+        rows.append((facts.name, length, str(frames.size), share, remarks))
+    columns = _columns(words, "recording", "length", "pictures", "seen", "remarks")
+    return Table(words.say("caption.seen"), columns, tuple(rows))
+
+
+def _remarks(session: Session, source: int, words: Words) -> str:
+    name = session.recording.timeline.sources[source]
+    remarks = []
+    if name in session.recording.damage:
+        reason = session.recording.damage[name]
+        remarks += [words.say("seen.damage", reason=reason), words.say("seen.cut")]
+    if name in session.recording.doubt:
+        remarks.append(words.say("seen.doubt", reason=session.recording.doubt[name]))
+    origin = words.name("seen.level_origins", session.cameras[source].level_origin)
+    remarks.append(words.say("seen.level", origin=origin))
+    return " ".join(remarks)
+
+
+def judged_table(exposure: Exposure, words: Words) -> Table:
+    """Return how much could be judged, angle by angle."""
+    rows = tuple(
+        (
+            words.name("angle", name),
+            words.share(1 - share),
+            f"{NOT_JUDGED.symbol} {words.share(share)}",
+        )
+        for name, share in unjudged_shares(exposure).items()
+    )
+    return Table(
+        words.say("caption.judged"), _columns(words, "angle", "judged", "not_judged"), rows
+    )
+
+
+def limits_table(exposure: Exposure, words: Words) -> Table:
+    """Return the time in every range of every rule, the unjudged time included."""
+    rows = [row for limits in exposure.limits for row in _limit_rows(limits, exposure.unit, words)]
+    columns = _columns(words, "angle", "rule", "band")
+    columns += (_held(words, exposure.unit), *_columns(words, "share", "interval"))
+    return Table(words.say("caption.limits"), columns, tuple(rows))
+
+
+def _limit_rows(limits: LimitShares, unit: TimeUnit, words: Words) -> list[tuple[str, ...]]:
+    angle = limits.limits.angle
+    head = words.name("angle", angle.name), words.name("rules", limits.limits.rule)
+    rows = [
+        (
+            *head,
+            f"{STRAIN_MARKS[band.strain].symbol} {band_text(band, angle, words)}",
+            *share_cells(held, unit, words),
+        )
+        for band, held in zip(limits.limits.bands, limits.held, strict=True)
+    ]
+    unjudged = f"{NOT_JUDGED.symbol} {words.say('strain.unjudged')}"
+    return [*rows, (*head, unjudged, *share_cells(limits.unjudged, unit, words))]
+
+
+def holds_table(exposure: Exposure, words: Words) -> Table | None:
+    """Return the longest holds of strained postures; None without any."""
+    strained = sorted((h for h in exposure.holds if h.is_strained), key=lambda h: -h.length_s)
+    if not strained:
+        return None
+    shown = strained[:LONGEST_HOLDS]
+    columns = _columns(
+        words, "angle", "recording", "start", "length", "mean", "allowed", "beyond", "clock", "rest"
+    )
+    caption = words.say("caption.holds", n=len(shown), total=len(strained))
+    return Table(caption, columns, tuple(_hold_row(hold, words) for hold in shown))
+
+
+def _hold_row(hold: HoldRecord, words: Words) -> tuple[str, ...]:
+    name = hold.angle.name
+    spread = words.measure(1.645 * hold.sd, name)
+    mean = words.say("number.plus_minus", value=words.measure(hold.mean, name), spread=spread)
+    clock = "" if hold.clock_hour is None else words.say("clock.hour", h=hold.clock_hour)
+    return (
+        words.name("angle", name),
+        hold.source,
+        words.clock_time(hold.start_s),
+        words.duration(hold.length_s),
+        mean,
+        _allowed(hold, words),
+        _is_beyond(hold, words),
+        clock,
+        words.duration(hold.rest_after_s),
+    )
+
+
+def _allowed(hold: HoldRecord, words: Words) -> str:
+    if hold.limit_s is None:
+        return words.say("holds.no_line")
+    return words.duration(hold.limit_s) if hold.limit_s > 0 else words.say("holds.not_recommended")
+
+
+def _is_beyond(hold: HoldRecord, words: Words) -> str:
+    if hold.is_beyond_line is None:
+        return words.say("number.unknown")
+    answer = words.say("holds.yes" if hold.is_beyond_line else "holds.no")
+    likely = words.say("holds.probably", share=words.share(hold.beyond_probability))
+    return f"{answer} ({likely})"
+
+
+def spread_table(exposure: Exposure, words: Words) -> Table:
+    """Return the percentiles of every angle, each with its interval."""
+    rows = []
+    for percentiles in exposure.percentiles:
+        name = percentiles.angle.name
+        cells = [words.name("angle", name)]
+        for estimate in (percentiles.p10, percentiles.p50, percentiles.p90):
+            low, high = (words.measure(edge, name) for edge in (estimate.low, estimate.high))
+            interval = words.say("number.range", low=low, high=high)
+            cells.append(f"{words.measure(estimate.value, name)} ({interval})")
+        rows.append(tuple(cells))
+    columns = _columns(words, "angle", "p10", "p50", "p90")
+    return Table(words.say("caption.spread"), columns, tuple(rows))
+
+
+def group_table(
+    groups: tuple[Group, ...], shown: LimitShares | None, unit: TimeUnit, words: Words
+) -> Table | None:
+    """Return the time in each group and how much of it was beyond one limit."""
+    if not groups or shown is None:
+        return None
+    kind = groups[0].kind
+    rows = []
+    for group in groups:
+        own = next(x for x in group.limits if x.limits == shown.limits)
+        amount, share, _ = share_cells(group.held, unit, words)
+        rows.append(
+            (
+                group_name(group, words),
+                amount,
+                share,
+                *share_cells(own.beyond, unit, words),
+                f"{NOT_JUDGED.symbol} {words.share(own.unjudged.share)}",
+            )
+        )
+    head = {"clock": "position", "task": "task", "mouth_area": "area"}[kind]
+    columns = (words.say(f"column.{head}"), _held(words, unit))
+    columns += _columns(words, "share", "beyond_here", "share_here", "interval", "not_judged")
+    return Table(words.say(f"caption.{kind}"), columns, tuple(rows))
+
+
+def group_name(group: Group, words: Words) -> str:
+    """Return the readers' name of a group."""
+    if group.name == UNKNOWN:
+        return words.say("clock.unknown" if group.kind == "clock" else "groups.unknown")
+    return words.say("clock.hour", h=group.name) if group.kind == "clock" else group.name
+
+
+def scores_table(exposure: Exposure, words: Words) -> Table | None:
+    """Return the time at every action level of every method and side."""
+    rows = []
+    for levels in exposure.scores:
+        head = words.name("rules", levels.method), words.say(f"scores.sides.{levels.side}")
+        marks = marks_for(len(levels.levels))
+        for mark, level, held in zip(marks, levels.levels, levels.held, strict=True):
+            cells = share_cells(held, exposure.unit, words)
+            rows.append((*head, f"{mark.symbol} {level.printed}", level.meaning, *cells))
+        unjudged = share_cells(levels.unjudged, exposure.unit, words)
+        mark_and_name = f"{NOT_JUDGED.symbol} {words.say('strain.unjudged')}"
+        rows.append((*head, mark_and_name, "", *unjudged))
+    if not rows:
+        return None
+    columns = _columns(words, "method", "side", "level", "meaning")
+    columns += (_held(words, exposure.unit), *_columns(words, "share", "interval"))
+    return Table(words.say("caption.scores"), columns, tuple(rows))
+
+
+def sources_table(exposure: Exposure, words: Words) -> Table:
+    """Return where the limits are printed and how far that was checked."""
+    rows = tuple(
+        (
+            words.name("rules", limits.limits.rule),
+            words.name("angle", limits.limits.angle.name),
+            limits.limits.source,
+            limits.limits.status,
+        )
+        for limits in exposure.limits
+    )
+    columns = _columns(words, "rule", "angle", "source", "status")
+    return Table(words.say("caption.sources"), columns, rows)

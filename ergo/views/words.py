@@ -1,0 +1,123 @@
+"""Every word for readers, by key and language; figures are put into words here too.
+
+The catalogues are the files ``catalogues/LANGUAGE.toml``. A new language is a new file
+with the same keys and the same places for figures (a test compares them).
+"""
+
+import math
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+from ergo.errors import InputError
+from ergo.timeline import TimeUnit
+
+LANGUAGES = ("en", "de")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Words:
+    """The words of one language.
+
+    Attributes
+    ----------
+    language : str
+        Code of the language (ISO 639-1).
+    catalogue : dict of str to str
+        Message by dotted key, with named places for figures in braces.
+    """
+
+    language: str
+    catalogue: dict[str, str]
+
+    def say(self, key: str, **figures: object) -> str:
+        """Return the message of this key with its figures filled in."""
+        return self.catalogue[key].format(**figures)
+
+    def name(self, kind: str, key: str) -> str:
+        """Return the readers' name of a key of some kind; the key itself where it has none.
+
+        For keys that come from tables and notes and may be new: methods, rules,
+        bands, readings.
+        """
+        return self.catalogue.get(f"{kind}.{key}", key.replace("_", " "))
+
+    def has(self, key: str) -> bool:
+        """Return whether there is a message of this key."""
+        return key in self.catalogue
+
+    @staticmethod
+    def capital(text: str) -> str:
+        """Return the text with a capital first letter, the rest as it is."""
+        return text[:1].upper() + text[1:]
+
+    def number(self, value: float, digits: int = 0) -> str:
+        """Return a number as this language writes it; a dash where it is not known."""
+        if not math.isfinite(value):
+            return self.say("number.unknown")
+        written = f"{value:,.{digits}f}".replace(",", "\u202f")
+        if float(f"{value:.{digits}f}") == 0:
+            written = written.lstrip("-")
+        return written.replace("-", "\u2212").replace(".", self.say("number.decimal_mark"))
+
+    def duration(self, seconds: float) -> str:
+        """Return a length of time: ``0.4 s``, ``94 s``, ``7 min 20 s``, ``1 h 5 min``."""
+        if not math.isfinite(seconds):
+            return self.say("number.unknown")
+        if seconds < 10:
+            return self.say("number.seconds", s=self.number(seconds, 0 if seconds == 0 else 1))
+        whole = round(seconds)
+        if whole < 120:
+            return self.say("number.seconds", s=whole)
+        if whole < 3600:
+            return self.say("number.minutes", min=whole // 60, s=f"{whole % 60:02d}")
+        return self.say("number.hours", h=whole // 3600, min=f"{whole % 3600 // 60:02d}")
+
+    def amount(self, amount: float, unit: TimeUnit) -> str:
+        """Return an amount of a session: a length of time, or a number of pictures."""
+        if unit == "second":
+            return self.duration(amount)
+        digits = 0 if not math.isfinite(amount) or abs(amount - round(amount)) < 0.05 else 1
+        key = "number.picture" if round(amount, digits) == 1 else "number.pictures"
+        return self.say(key, n=self.number(amount, digits))
+
+    def share(self, share: float) -> str:
+        """Return a share (0..1) in per cent; a small one is never printed as nothing."""
+        if 0 < share < 0.005:
+            return self.say("number.below_one_percent")
+        return self.say("number.percent", p=self.number(100 * share))
+
+    def measure(self, value: float, name: str, *, sign: bool = False) -> str:
+        """Return the value of an angle (or a height) with the unit in its name."""
+        shown = self.number(value)
+        if sign and value > 0.5:
+            shown = "+" + shown
+        return self.say("number.millimetres" if "_mm" in name else "number.degrees", n=shown)
+
+    def clock_time(self, seconds: float) -> str:
+        """Return a place in a recording as ``minutes:seconds`` or ``hours:minutes:seconds``."""
+        minutes, rest = divmod(round(seconds), 60)
+        hours, minutes = divmod(minutes, 60)
+        return f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+
+
+@cache
+def words(language: str = "en") -> Words:
+    """Return the words of a language; an unknown one is an error that lists what there is."""
+    if language not in LANGUAGES:
+        raise InputError(
+            f"is not a language of the reports; choose one of {', '.join(LANGUAGES)}.",
+            where=repr(language),
+        )
+    text = (files("ergo.views") / "catalogues" / f"{language}.toml").read_text(encoding="utf-8")
+    return Words(language, dict(_flat(tomllib.loads(text))))
+
+
+def _flat(branch: dict[str, Any], path: str = "") -> list[tuple[str, str]]:
+    leaves: list[tuple[str, str]] = []
+    for key, value in branch.items():
+        here = f"{path}.{key}" if path else key
+        leaves += _flat(value, here) if isinstance(value, dict) else [(here, value)]
+    return leaves
