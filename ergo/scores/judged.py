@@ -16,6 +16,9 @@ from ergo.errors import InputError
 from ergo.scores.method_score import NOT_SEEN, Level
 from ergo.scores.table import BandTable, GridTable
 
+NO_DOUBT = 1e-9
+"""A smaller standard deviation is none; keeps the division within the numbers."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
@@ -54,14 +57,15 @@ def judge(table: BandTable, value: FloatArray, sd: FloatArray) -> Judged:
     """
     step = table.step(value)
     chance = np.zeros((table.last, len(value)))
-    per_sd = 1.0 / np.where(sd == 0, 1.0, sd)
+    no_doubt = sd < NO_DOUBT
+    per_sd = 1.0 / np.where(no_doubt, 1.0, sd)
     below = np.zeros(len(value))
     for of_band, edge in zip(table.steps, table.up_to, strict=True):
         up_to_here = ndtr((edge - value) * per_sd) if np.isfinite(edge) else np.ones(len(value))
         chance[of_band - 1] += up_to_here - below
         below = up_to_here
     sharp = Judged(step, _with_nan(chance, (step == NOT_SEEN) | np.isnan(sd)))
-    return chosen(sharp, sd == 0, certain(step, table.last)) if np.any(sd == 0) else sharp
+    return chosen(sharp, no_doubt, certain(step, table.last)) if np.any(no_doubt) else sharp
 
 
 def _with_nan(chance: FloatArray, unseen: BoolArray) -> FloatArray:

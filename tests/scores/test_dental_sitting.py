@@ -1,0 +1,87 @@
+import numpy as np
+import pytest
+
+from ergo.scores.dental_sitting import dental_sitting
+from ergo.scores.readings import complete_readings
+
+
+def verdicts(posture, circumstances, **readings):
+    return dental_sitting(posture, circumstances, complete_readings(readings))
+
+
+@pytest.mark.parametrize(
+    ("angle", "requirement", "within", "outside"),
+    [
+        ("neck_flexion_deg", "neck_flexion", 24.0, 26.0),
+        ("neck_flexion_deg", "neck_flexion", 1.0, -1.0),
+        ("trunk_flexion_deg", "trunk_forward_inclination", 9.0, 21.0),
+        ("trunk_twist_deg", "symmetry", 8.0, 12.0),
+        ("neck_side_bend_deg", "symmetry", -8.0, -12.0),
+        ("neck_flexion_deg", "neck_flexion_north_america", 19.0, 21.0),
+        ("head_inclination_deg", "head_tilt_north_america", 14.0, 16.0),
+    ],
+)
+def test_each_requirement_is_within_or_outside(
+    angle, requirement, within, outside, posture_of, circumstances_of
+):
+    for degrees, verdict in ((within, 1), (outside, 3)):
+        whole = verdicts(posture_of(**{angle: degrees}), circumstances_of())[0]
+        assert whole.steps[requirement].tolist() == [verdict]
+
+
+def test_the_trunk_has_a_target_and_an_outer_limit(posture_of, circumstances_of):
+    whole = verdicts(posture_of(trunk_flexion_deg=15.0), circumstances_of())[0]
+    assert whole.levels[whole.level[0] - 1].printed == "within the outer limit"
+
+
+@pytest.mark.parametrize(
+    ("angle", "requirement", "within", "outside"),
+    [
+        ("shoulder_abduction_deg_left", "upper_arm_sideways", 19.0, 21.0),
+        ("shoulder_flexion_deg_left", "upper_arm_forward", 24.0, 26.0),
+    ],
+)
+def test_arms_are_judged_side_by_side(
+    angle, requirement, within, outside, posture_of, circumstances_of
+):
+    for degrees, verdict in ((within, 1), (outside, 3)):
+        _, left, right = verdicts(posture_of(**{angle: degrees}), circumstances_of())
+        assert left.steps[requirement].tolist() == [verdict]
+        assert right.steps[requirement].tolist() == [1]
+
+
+@pytest.mark.parametrize(
+    ("elbow", "shoulder", "trunk", "verdict"),
+    [
+        (102.0, 0.0, 0.0, 1),  # upper arm hangs, forearm 12 above the horizontal
+        (110.0, 0.0, 0.0, 2),
+        (90.0, 0.0, 0.0, 3),
+        (120.0, 0.0, 0.0, 3),
+        (102.0, 15.0, 15.0, 1),  # leaning forward with the arm still hanging
+        (82.0, 20.0, 0.0, 1),  # the arm lifted forward raises the forearm with it
+    ],
+)
+def test_the_forearm_is_read_against_the_horizontal(
+    elbow, shoulder, trunk, verdict, posture_of, circumstances_of
+):
+    posture = posture_of(
+        elbow_flexion_deg_left=elbow, shoulder_flexion_deg_left=shoulder, trunk_flexion_deg=trunk
+    )
+    left = verdicts(posture, circumstances_of())[1]
+    assert left.steps["forearm_raise"].tolist() == [verdict]
+
+
+def test_rules_of_other_schools_do_not_count(posture_of, circumstances_of):
+    whole = verdicts(posture_of(neck_flexion_deg=23.0), circumstances_of())[0]
+    assert whole.steps["neck_flexion_north_america"].tolist() == [3]
+    assert whole.score.tolist() == [1]
+
+
+def test_what_was_not_seen_is_not_judged(posture_of, circumstances_of):
+    whole, left, right = verdicts(
+        posture_of(neck_rotation_deg=np.nan, elbow_flexion_deg_left=np.nan), circumstances_of()
+    )
+    assert whole.steps["symmetry"].tolist() == whole.score.tolist() == [0]
+    assert whole.steps["neck_flexion"].tolist() == [1]
+    assert left.score.tolist() == [0]
+    assert right.score[0] > 0
