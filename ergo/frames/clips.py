@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 from functools import cached_property
 from pathlib import Path
+from typing import cast
 
 import av
 import av.logging
@@ -12,7 +13,7 @@ from av.container import InputContainer
 from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
-from ergo.arrays import PictureArray
+from ergo.arrays import AnyArray, PictureArray
 from ergo.errors import InputError, UnreadableClip
 from ergo.frames.file_checks import check_readable, sha256_of
 from ergo.frames.frame import Frame, SourceFacts
@@ -239,5 +240,22 @@ def _stated_duration_s(container: InputContainer, stream: VideoStream) -> float 
 def _upright(picture: VideoFrame, pixel_shape: Fraction | None) -> PictureArray:
     """Return the picture as RGB with square pixels, turned as the container says."""
     width = round(picture.width * pixel_shape) if pixel_shape else picture.width
-    rgb = picture.reformat(width=width, height=picture.height, format="rgb24").to_ndarray()
-    return np.ascontiguousarray(np.rot90(rgb, round(picture.rotation / 90)))
+    plain = picture.reformat(width=width, height=picture.height, format="rgb24")
+    rgb: PictureArray = plain.to_ndarray().astype(np.uint8, copy=False)
+    matrix = picture.side_data.get("DISPLAYMATRIX")
+    if matrix is not None:
+        rgb = _turned(rgb, np.frombuffer(cast(bytes, matrix), dtype=np.int32).reshape(3, 3))
+    return np.ascontiguousarray(rgb)
+
+
+def _turned(rgb: PictureArray, matrix: AnyArray) -> PictureArray:
+    """Apply a display matrix, to the quarter turn.
+
+    It shows the point (x, y) at (x, y) @ matrix[:2, :2], y down (ISO/IEC
+    14496-12, track header; from memory). Shifts are left out.
+    """
+    across, down = matrix[0, 0], matrix[1, 1]
+    if abs(matrix[0, 1]) > abs(across):
+        rgb = rgb.transpose(1, 0, 2)
+        across, down = matrix[1, 0], matrix[0, 1]
+    return rgb[:: -1 if down < 0 else 1, :: -1 if across < 0 else 1]

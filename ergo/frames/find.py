@@ -65,7 +65,10 @@ def find_sources(inputs: Sequence[Path], rate_hz: float = 5.0) -> Found:
         taken, left = _listed(given) if given.is_dir() else ([_checked_file(given)], [])
         files += taken
         skipped += left
-    unique = list({path.resolve(): path for path in reversed(files)}.values())[::-1]
+    first_named: dict[Path, Path] = {}
+    for path in files:
+        first_named.setdefault(path.resolve(), path)
+    unique = list(first_named.values())
     if not unique:
         raise NothingToAnalyse("No file or folder was named.")
     sources = tuple(

@@ -1,5 +1,6 @@
 """Stills: JPEG, PNG, WebP, TIFF and HEIC files as one upright RGB picture each."""
 
+import contextlib
 import math
 import warnings
 from collections.abc import Iterator
@@ -19,6 +20,7 @@ STILL_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", "
 
 FILM_DIAGONAL_MM = 43.267  # of a 36 mm x 24 mm frame of 35 mm film
 _FULL_16_BIT = 65535
+_LYING = (5, 6, 7, 8)  # EXIF orientations in which width and height change places
 
 pillow_heif.register_heif_opener()
 
@@ -39,9 +41,12 @@ class StillSource:
 
     @cached_property
     def facts(self) -> SourceFacts:
-        """What is known of the still."""
-        picture, focal_px = self._read()
-        height, width = picture.shape[:2]
+        """What is known of the still without decoding it."""
+        with self._opened() as image:
+            width, height = image.size
+            if image.getexif().get(ExifTags.Base.Orientation) in _LYING:
+                width, height = height, width
+            film_mm = _film_focal_mm(image)
         return SourceFacts(
             name=self._name,
             path=self._path,
@@ -50,7 +55,7 @@ class StillSource:
             height_px=height,
             duration_s=None,
             rate_hz=None,
-            focal_px=focal_px,
+            focal_px=film_mm and film_mm / FILM_DIAGONAL_MM * math.hypot(width, height),
             sha256=sha256_of(self._path),
         )
 
@@ -61,13 +66,19 @@ class StillSource:
 
     def __iter__(self) -> Iterator[Frame]:
         """Read the picture."""
-        picture, _ = self._read()
+        with self._opened() as image:
+            picture = _rgb(ImageOps.exif_transpose(image))
         yield Frame(picture=picture, time_s=0.0, number=0)
 
-    def _read(self) -> tuple[PictureArray, float | None]:
+    @contextlib.contextmanager
+    def _opened(self) -> Iterator[Image.Image]:
+        """Open the file; turn whatever goes wrong within into one clear line."""
         check_readable(self._path, self._name, UnreadablePicture)
         try:
-            return _upright(self._path)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")  # sizes below the limit, odd EXIF blocks
+                with Image.open(self._path) as image:
+                    yield image
         except (Image.DecompressionBombError, MemoryError) as cause:
             raise UnreadablePicture(
                 "has too many pixels to be opened safely.",
@@ -80,18 +91,6 @@ class StillSource:
                 where=f"{self._name}:",
                 remedy="Copy it again from the camera.",
             ) from cause
-
-
-def _upright(path: Path) -> tuple[PictureArray, float | None]:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # sizes below the limit, odd EXIF blocks
-        with Image.open(path) as image:
-            image.load()
-            film_mm = _film_focal_mm(image)
-            upright = ImageOps.exif_transpose(image)
-    rgb = _rgb(upright)
-    focal_px = film_mm and film_mm / FILM_DIAGONAL_MM * math.hypot(upright.width, upright.height)
-    return rgb, focal_px
 
 
 def _rgb(image: Image.Image) -> PictureArray:

@@ -1,0 +1,192 @@
+"""Stills of every kind become the same upright RGB picture."""
+
+import struct
+import zlib
+
+import numpy as np
+import pillow_heif
+import pytest
+from PIL import ExifTags, Image
+
+from ergo.errors import UnreadablePicture
+from ergo.frames.stills import StillSource
+
+ORANGE = (200, 120, 40)
+
+
+def scene(width=60, height=40) -> Image.Image:
+    """Grey with an orange patch at the top right."""
+    image = Image.new("RGB", (width, height), (90, 90, 90))
+    image.paste(ORANGE, (width // 2, 0, width, height // 2))
+    return image
+
+
+def picture(path) -> np.ndarray:
+    (frame,) = StillSource(path)
+    assert (frame.time_s, frame.number) == (0.0, 0)
+    assert frame.picture.dtype == np.uint8
+    return frame.picture
+
+
+@pytest.mark.parametrize("suffix", ["jpg", "jpeg", "png", "webp", "tif", "TIFF"])
+def test_every_kind_of_file_is_read_as_rgb(tmp_path, suffix):
+    scene().save(tmp_path / f"a.{suffix}")
+    read = picture(tmp_path / f"a.{suffix}")
+    assert read.shape == (40, 60, 3)
+    np.testing.assert_allclose(read[10, 45], ORANGE, atol=12)
+    np.testing.assert_allclose(read[30, 15], (90, 90, 90), atol=12)
+
+
+def test_heic_is_read(tmp_path):
+    pillow_heif.from_pillow(scene(128, 96)).save(tmp_path / "a.heic", quality=95)
+    read = picture(tmp_path / "a.heic")
+    assert read.shape == (96, 128, 3)
+    np.testing.assert_allclose(read[20, 100], ORANGE, atol=12)
+
+
+# EXIF 2.32, tag Orientation: where the row 0 and column 0 of the file are seen.
+# The patch is stored at the top right.
+@pytest.mark.parametrize(
+    ("orientation", "corner", "is_turned"),
+    [
+        (1, (0, -1), False),
+        (2, (0, 0), False),
+        (3, (-1, 0), False),
+        (4, (-1, -1), False),
+        (5, (-1, 0), True),
+        (6, (-1, -1), True),
+        (7, (0, -1), True),
+        (8, (0, 0), True),
+    ],
+)
+def test_exif_orientation_turns_the_picture_upright(tmp_path, orientation, corner, is_turned):
+    exif = Image.Exif()
+    exif[ExifTags.Base.Orientation] = orientation
+    scene().save(tmp_path / "a.png", exif=exif)
+    read = picture(tmp_path / "a.png")
+    facts = StillSource(tmp_path / "a.png").facts
+    assert read.shape[:2] == ((60, 40) if is_turned else (40, 60))
+    assert (facts.height_px, facts.width_px) == read.shape[:2]
+    np.testing.assert_array_equal(read[corner], ORANGE)
+
+
+@pytest.mark.parametrize("mode", ["P", "RGBA", "CMYK", "YCbCr"])
+def test_every_colour_mode_becomes_rgb(tmp_path, mode):
+    suffix = "tif" if mode in ("CMYK", "YCbCr") else "png"
+    image = scene().quantize(8) if mode == "P" else scene().convert(mode)
+    image.save(tmp_path / f"a.{suffix}")
+    np.testing.assert_allclose(picture(tmp_path / f"a.{suffix}")[10, 45], ORANGE, atol=6)
+
+
+@pytest.mark.parametrize("mode", ["1", "L", "LA"])
+def test_grey_pictures_become_rgb(tmp_path, mode):
+    Image.new("L", (6, 4), 255).convert(mode).save(tmp_path / "a.png")
+    np.testing.assert_array_equal(picture(tmp_path / "a.png"), np.full((4, 6, 3), 255))
+
+
+def test_transparent_parts_become_white(tmp_path):
+    Image.new("RGBA", (6, 4), (10, 20, 30, 0)).save(tmp_path / "a.png")
+    np.testing.assert_array_equal(picture(tmp_path / "a.png"), np.full((4, 6, 3), 255))
+
+
+def test_sixteen_bit_grey_keeps_its_brightness(tmp_path):
+    grey = np.array([[0, 257 * 100, 65535]], dtype=np.uint16)
+    Image.fromarray(grey).save(tmp_path / "a.png")
+    np.testing.assert_array_equal(picture(tmp_path / "a.png")[0, :, 0], [0, 100, 255])
+
+
+def png_chunk(kind: bytes, content: bytes) -> bytes:
+    check = zlib.crc32(kind + content)
+    return struct.pack(">I", len(content)) + kind + content + struct.pack(">I", check)
+
+
+def png(width: int, height: int, bits: int, colour: int, rows: bytes) -> bytes:
+    """A PNG file by its specification (ISO/IEC 15948)."""
+    header = struct.pack(">IIBBBBB", width, height, bits, colour, 0, 0, 0)
+    return (
+        b"\x89PNG\r\n\x1a\n"
+        + png_chunk(b"IHDR", header)
+        + png_chunk(b"IDAT", zlib.compress(rows))
+        + png_chunk(b"IEND", b"")
+    )
+
+
+def test_sixteen_bit_colour_keeps_its_brightness(tmp_path):
+    row = b"\0" + struct.pack(">HHH", 257 * 200, 257 * 120, 257 * 40)
+    (tmp_path / "a.png").write_bytes(png(1, 1, 16, 2, row))
+    np.testing.assert_array_equal(picture(tmp_path / "a.png")[0, 0], ORANGE)
+
+
+def test_a_picture_that_claims_too_many_pixels_is_refused(tmp_path):
+    (tmp_path / "bomb.png").write_bytes(png(100_000, 100_000, 8, 2, b""))
+    with pytest.raises(UnreadablePicture, match="bomb.png: has too many pixels"):
+        picture(tmp_path / "bomb.png")
+
+
+def test_a_large_picture_of_a_telephone_is_read(tmp_path):
+    Image.new("1", (12_000, 9_000)).save(tmp_path / "a.png")
+    facts = StillSource(tmp_path / "a.png").facts
+    assert (facts.width_px, facts.height_px) == (12_000, 9_000)
+
+
+def with_film_focal(path, size, film_mm, orientation=1):
+    exif = Image.Exif()
+    exif[ExifTags.Base.Orientation] = orientation
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.FocalLengthIn35mmFilm] = film_mm
+    Image.new("RGB", size).save(path, exif=exif)
+    return StillSource(path).facts.focal_px
+
+
+@pytest.mark.parametrize("orientation", [1, 6])
+def test_focal_length_comes_from_exif_by_the_diagonal_of_the_film(tmp_path, orientation):
+    # 3:2 like the film itself: 36 mm are the whole width, so 36 mm focal length = 600 px
+    assert with_film_focal(tmp_path / "a.jpg", (600, 400), 36, orientation) == pytest.approx(
+        600, rel=1e-4
+    )
+
+
+@pytest.mark.parametrize("film_mm", [0, None])
+def test_without_a_stated_focal_length_none_is_made_up(tmp_path, film_mm):
+    if film_mm is None:
+        scene().save(tmp_path / "a.jpg")
+        assert StillSource(tmp_path / "a.jpg").facts.focal_px is None
+    else:
+        assert with_film_focal(tmp_path / "a.jpg", (600, 400), film_mm) is None
+
+
+@pytest.mark.parametrize("suffix", ["jpg", "png", "tif", "webp"])
+def test_a_still_cut_off_half_way_is_refused(tmp_path, suffix):
+    path = tmp_path / f"a.{suffix}"
+    noise = np.random.default_rng(1).integers(0, 256, (80, 80, 3), dtype=np.uint8)
+    Image.fromarray(noise).save(path)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+    with pytest.raises(UnreadablePicture, match=f"a.{suffix}: cannot be decoded"):
+        picture(path)
+
+
+def test_a_heic_cut_off_half_way_is_refused(tmp_path):
+    path = tmp_path / "a.heic"
+    pillow_heif.from_pillow(scene(128, 96)).save(path, quality=95)
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+    with pytest.raises(UnreadablePicture, match=r"a\.heic: cannot be decoded"):
+        picture(path)
+
+
+def test_a_text_with_the_ending_of_a_picture_is_refused(tmp_path):
+    (tmp_path / "a.jpg").write_text("Dear colleague")
+    with pytest.raises(UnreadablePicture, match=r"a\.jpg: cannot be decoded"):
+        picture(tmp_path / "a.jpg")
+
+
+def test_a_still_that_vanishes_is_told_in_one_line(tmp_path):
+    scene().save(tmp_path / "a.png")
+    source = StillSource(tmp_path / "a.png")
+    (tmp_path / "a.png").unlink()
+    with pytest.raises(UnreadablePicture, match=r"a\.png: is no longer there"):
+        list(source)
+
+
+@pytest.mark.parametrize("name", ["a b.png", "Prüfung ß.png", "🦷.png"])
+def test_any_name_works(tmp_path, name):
+    scene().save(tmp_path / name)
+    assert StillSource(tmp_path / name).facts.name == name
