@@ -5,16 +5,22 @@ arXiv:2006.10204) as MediaPipe's own graphs apply them; a test holds this module
 against the Tasks API.
 """
 
+import threading
 from dataclasses import dataclass
 from typing import Any
 
-import cv2
 import numpy as np
 from scipy.special import expit
 
 from ergo.arrays import FloatArray, PictureArray
 from ergo.landmarks.names import INDEX, LANDMARKS
-from ergo.landmarks.runtime import LANDMARK_MEMBER, NetworkKind, bundle_member, compile_network
+from ergo.landmarks.runtime import (
+    LANDMARK_MEMBER,
+    NetworkKind,
+    bundle_member,
+    compile_network,
+    picture_library,
+)
 
 INPUT_PX = 256
 HEAT_PX = 64
@@ -92,20 +98,21 @@ def box_round(centre_px: FloatArray, top_px: FloatArray) -> Box:
 
 
 class PoseNetwork:
-    """One landmark network, ready to look; not to be shared between threads.
+    """One landmark network, ready to look; threads may share it.
 
     Parameters
     ----------
     kind : str
         ``"heavy"`` or ``"full"``.
-    threads : int
-        Threads of one forward pass.
+    at_once : int
+        Looks that may run beside each other, in threads of the caller.
     """
 
-    def __init__(self, kind: NetworkKind, threads: int = 1) -> None:
+    def __init__(self, kind: NetworkKind, at_once: int = 1) -> None:
         self.kind = kind
-        compiled = compile_network(bundle_member(kind, LANDMARK_MEMBER), _OUTPUTS, threads)
-        self._request: Any = compiled.create_infer_request()
+        network = bundle_member(kind, LANDMARK_MEMBER)
+        self._compiled: Any = compile_network(network, _OUTPUTS, at_once)
+        self._of_thread = threading.local()
 
     def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
         """Return what the network sees in one crop of a picture.
@@ -140,14 +147,21 @@ class PoseNetwork:
 
     def _answer(self, crop: PictureArray) -> tuple[FloatArray, float, FloatArray, FloatArray]:
         shown = (crop.astype(np.float32) / 255.0)[None]
-        self._request.infer([shown])
+        request = self._request()
+        request.infer([shown])
         points, presence, heat, world = (
-            np.array(self._request.get_output_tensor(position).data, dtype=np.float64)
+            np.array(request.get_output_tensor(position).data, dtype=np.float64)
             for position in range(len(_OUTPUTS))
         )
         points = points.reshape(POINTS, 5)
         points[:, :3] /= INPUT_PX
         return points, float(presence.ravel()[0]), heat[0], world.reshape(POINTS, 3)
+
+    def _request(self) -> Any:
+        """Return this thread's own place to put pictures and fetch answers."""
+        if not hasattr(self._of_thread, "request"):
+            self._of_thread.request = self._compiled.create_infer_request()
+        return self._of_thread.request
 
 
 def crop_of(picture: PictureArray, box: Box, size_px: int = INPUT_PX) -> PictureArray:
@@ -155,6 +169,7 @@ def crop_of(picture: PictureArray, box: Box, size_px: int = INPUT_PX) -> Picture
     corners = np.array([(0, size_px), (0, 0), (size_px, 0)], dtype=np.float32)
     places = np.array([(-0.5, 0.5), (-0.5, -0.5), (0.5, -0.5)])
     sources = places * box.side_px @ _turn(box).T + (box.x_px, box.y_px)
+    cv2 = picture_library()
     to_crop = cv2.getAffineTransform(sources.astype(np.float32), corners)
     cropped = cv2.warpAffine(
         picture,

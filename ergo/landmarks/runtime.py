@@ -1,5 +1,6 @@
 """The networks' runtime and the bundles that carry them: loaded late, quiet, offline."""
 
+import importlib
 import os
 import sys
 import threading
@@ -60,6 +61,45 @@ def quiet_native() -> Iterator[None]:
             os.close(nowhere)
 
 
+_DEBIAN_PACKAGES = {
+    "libGLES": "libgles2",
+    "libEGL": "libegl1",
+    "libGL": "libgl1",
+    "libgthread": "libglib2.0-0",
+    "libglib": "libglib2.0-0",
+}
+
+
+@cache
+def picture_library() -> Any:
+    """Return the ``cv2`` package."""
+    return _imported("cv2")
+
+
+@cache
+def people_library() -> Any:
+    """Return MediaPipe's Tasks API for pictures (``mediapipe.tasks.python.vision``)."""
+    picture_library()  # first, for the clearer message: both need the same libraries
+    with quiet_native():
+        return _imported("mediapipe.tasks.python.vision")
+
+
+def _imported(name: str) -> Any:
+    try:
+        return importlib.import_module(name)
+    except (ImportError, OSError) as error:
+        raise MissingLibrary(
+            f"cannot be loaded: {error}.", where=name.split(".")[0], remedy=_remedy(str(error))
+        ) from error
+
+
+def _remedy(trouble: str) -> str:
+    for library, package in _DEBIAN_PACKAGES.items():
+        if library in trouble:
+            return f"Install the system package {package} (Debian, Ubuntu: apt install {package})."
+    return "Install ergo again with its dependencies."
+
+
 @cache
 def inference_library() -> Any:
     """Return the ``openvino`` package without its model converter.
@@ -73,18 +113,11 @@ def inference_library() -> Any:
         before = sys.modules.get(converter)
         sys.modules[converter] = None  # type: ignore[assignment]
         try:
-            import openvino
-        except ImportError as error:
-            raise MissingLibrary(
-                f"cannot be loaded ({error}).",
-                where="openvino",
-                remedy="Install ergo again with its dependencies.",
-            ) from error
+            return _imported("openvino")
         finally:
             del sys.modules[converter]
             if before is not None:
                 sys.modules[converter] = before
-    return openvino
 
 
 @cache
@@ -100,7 +133,7 @@ def _read(network: bytes) -> Any:
         return _core().read_model(path)
 
 
-def compile_network(network: bytes, outputs: tuple[str, ...], threads: int = 1) -> Any:
+def compile_network(network: bytes, outputs: tuple[str, ...], at_once: int = 1) -> Any:
     """Return a TFLite network compiled for the processor, for results that repeat.
 
     Parameters
@@ -109,8 +142,8 @@ def compile_network(network: bytes, outputs: tuple[str, ...], threads: int = 1) 
         A TFLite file.
     outputs : tuple of str
         Names of the outputs wanted; whatever feeds only others is left out.
-    threads : int
-        Threads of one inference.
+    at_once : int
+        Inferences that may run beside each other, one thread each.
     """
     library = inference_library()
     with quiet_native():
@@ -121,9 +154,8 @@ def compile_network(network: bytes, outputs: tuple[str, ...], threads: int = 1) 
             model,
             "CPU",
             {
-                "INFERENCE_NUM_THREADS": threads,
-                "NUM_STREAMS": 1,
+                "INFERENCE_NUM_THREADS": at_once,
+                "NUM_STREAMS": at_once,
                 "INFERENCE_PRECISION_HINT": "f32",
-                "PERFORMANCE_HINT": "LATENCY",
             },
         )

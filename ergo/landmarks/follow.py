@@ -1,0 +1,164 @@
+"""Everybody of interest through a still or clip: pictures in, one track per person out.
+
+The operator is looked at in every frame. Assistant and patient are looked at
+once in a while; between those looks they are "not seen", never guessed.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from itertools import groupby
+
+import numpy as np
+
+from ergo.arrays import FloatArray, IndexArray
+from ergo.errors import InputError
+from ergo.frames.frame import FrameSource
+from ergo.frames.read_ahead import read_ahead
+from ergo.landmarks.join import join_tracks, unseen_track
+from ergo.landmarks.pose_track import PoseTrack, Role
+from ergo.landmarks.roles import ROLES
+from ergo.landmarks.watcher import LOOKS, OTHERS, FollowState, Row, Watcher
+from ergo.notes.notes import Notes
+
+PART_S = 60.0  # length of the parts in which a clip is handed on
+DECODED_AHEAD = 4  # pictures that wait; bounds the memory
+
+OnProgress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SourceLandmarks:
+    """All landmarks of one still or clip.
+
+    Attributes
+    ----------
+    time_s : array (frame,)
+        Time of each analysed frame since the start of its source. [s]
+    number : array (frame,)
+        Number of each analysed picture in its source.
+    tracks : mapping of role to PoseTrack
+        Always holds ``"operator"``; others where they were seen.
+    doubt : str or None
+        Why the right person may not have been followed, as a sentence.
+    """
+
+    time_s: FloatArray
+    number: IndexArray
+    tracks: Mapping[Role, PoseTrack]
+    doubt: str | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """Some consecutive frames of a source, and where to go on after them.
+
+    Attributes
+    ----------
+    seen : SourceLandmarks
+    state : FollowState
+    """
+
+    seen: SourceLandmarks
+    state: FollowState
+
+
+def watch_source(
+    source: FrameSource, notes: Notes, effort: str = "full", on_progress: OnProgress | None = None
+) -> SourceLandmarks:
+    """Return the landmarks of operator, assistant and patient in one still or clip.
+
+    Parameters
+    ----------
+    source : FrameSource
+    notes : Notes
+        May say who is the operator, and that the operator is left-handed.
+    effort : str
+        A key of :data:`ergo.landmarks.watcher.LOOKS`.
+    on_progress : callable, optional
+        Told how far in the source we are [s], after every frame.
+
+    Returns
+    -------
+    SourceLandmarks
+        NaN in frames in which a person was not seen or not looked at.
+    """
+    parts = [part.seen for part in watch_parts(source, notes, effort, on_progress)]
+    return join_parts(parts, effort)
+
+
+def watch_parts(
+    source: FrameSource,
+    notes: Notes,
+    effort: str = "full",
+    on_progress: OnProgress | None = None,
+    start: FollowState | None = None,
+) -> Iterator[Part]:
+    """Yield the same as :func:`watch_source` in parts of :data:`PART_S`.
+
+    A run that was interrupted goes on with a source that starts where the last
+    part ended, and with that part's state; the result is the same.
+    """
+    if effort not in LOOKS:
+        raise InputError(f"must be one of {', '.join(LOOKS)}.", where="effort")
+    is_clip = source.facts.kind == "clip"
+    watcher = Watcher(notes, effort, is_clip=is_clip, state=start or FollowState())
+    with closing(watcher):
+        for _, of_part in groupby(
+            read_ahead(source, DECODED_AHEAD), key=lambda frame: frame.time_s // PART_S
+        ):
+            rows = []
+            for row in watcher.watch(of_part):
+                rows.append(row)
+                if on_progress:
+                    on_progress(row.time_s)
+            yield Part(_landmarks(rows, effort, watcher.state.doubts), watcher.state)
+
+
+def join_parts(parts: Sequence[SourceLandmarks], effort: str) -> SourceLandmarks:
+    """Return consecutive parts of one source as one."""
+    if not parts:
+        return _landmarks([], effort, ())
+    roles = [role for role in ROLES if any(role in one.tracks for one in parts)]
+    return SourceLandmarks(
+        time_s=np.concatenate([one.time_s for one in parts]),
+        number=np.concatenate([one.number for one in parts]),
+        tracks={
+            role: join_tracks(
+                [
+                    one.tracks.get(role) or unseen_track(role, LOOKS[effort][:1], len(one.time_s))
+                    for one in parts
+                ]
+            )
+            for role in roles
+        },
+        doubt=parts[-1].doubt,
+    )
+
+
+def _landmarks(rows: Sequence[Row], effort: str, doubts: Sequence[str]) -> SourceLandmarks:
+    tracks: dict[Role, PoseTrack] = {"operator": _track("operator", rows, LOOKS[effort])}
+    for role in OTHERS:
+        if any(role in row.seen and row.seen[role].looks for row in rows):
+            tracks[role] = _track(role, rows, LOOKS[effort][:1])
+    return SourceLandmarks(
+        time_s=np.array([row.time_s for row in rows], dtype=np.float64),
+        number=np.array([row.number for row in rows], dtype=np.int64),
+        tracks=tracks,
+        doubt=" ".join(doubts) or None,
+    )
+
+
+def _track(role: Role, rows: Sequence[Row], looks: tuple[str, ...]) -> PoseTrack:
+    track = unseen_track(role, looks, len(rows))
+    for at, row in enumerate(rows):
+        seen = row.seen.get(role)
+        if seen is None:
+            continue
+        track.presence[at] = seen.presence
+        for which, look in enumerate(seen.looks):
+            track.picture_px[at, which] = look.picture_px
+            track.world_m[at, which] = look.world_m
+            track.visibility[at, which] = look.visibility
+            track.identity[at] = seen.belief
+    return track

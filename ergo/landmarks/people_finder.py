@@ -1,0 +1,207 @@
+"""Everybody in one picture, found by looking ever closer until enough is known.
+
+First the whole picture is searched, then enlarged overlapping tiles of it, then
+tiles turned to either side, because the person detector knows people who are
+upright. Every find gets a second look by the landmark network on its own crop;
+cut bodies, two bodies merged into one and repeated finds are dropped.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ergo.arrays import FloatArray, PictureArray
+from ergo.landmarks.names import INDEX
+from ergo.landmarks.network import Look, PoseNetwork, box_round
+from ergo.landmarks.runtime import bundle_path, people_library, quiet_native
+
+MOST_PEOPLE = 4  # in one view of the picture
+DETECTION_FLOOR = 0.1  # finds more people than .3 (train); the second look drops the rest
+PRESENCE_FLOOR = 0.8  # of the second look; 95 % of true people lie above .96 (train)
+SAME_BODY_SHARE = 0.25  # of the body's size: nearer landmarks belong to one person
+REPEAT_SHARE = 0.08  # nearer finds of first looks are one and the same
+ENLARGED = 1.6  # tiles are this much smaller than the picture
+_CIRCLE = 1.9  # radius of the circle round a person, in trunk lengths, to start from
+_TRUNK = [INDEX[f"{part}_{side}"] for part in ("shoulder", "hip") for side in ("left", "right")]
+_BODY = [
+    INDEX[name]
+    for name in ("nose", "ear_left", "ear_right", "elbow_left", "elbow_right", "wrist_left")
+] + [INDEX["wrist_right"], *_TRUNK, INDEX["knee_left"], INDEX["knee_right"]]
+
+Enough = Callable[[Sequence[Look]], bool]
+
+
+class PeopleFinder:
+    """Finds all people in a picture; close it when done.
+
+    Parameters
+    ----------
+    network : PoseNetwork
+        Takes the second look.
+    """
+
+    def __init__(self, network: PoseNetwork) -> None:
+        self._network = network
+        self._landmarker, self._as_image = _landmarker()
+
+    def close(self) -> None:
+        """Give the detector back (at the end of the program it would be too late)."""
+        with quiet_native():
+            self._landmarker.close()
+
+    def find(self, picture: PictureArray, enough: Enough | None = None) -> list[Look]:
+        """Return one look per person, those seen best first.
+
+        Parameters
+        ----------
+        picture : array (row, column, rgb)
+        enough : callable, optional
+            Told the people found so far after each stage; no further stage is
+            tried once it says True. Without it, only the whole picture is searched.
+        """
+        people: list[Look] = []
+        for stage in (_whole, _tiles, _turned_tiles):
+            bodies = [
+                view.in_picture(body) for view in stage(picture) for body in self._first_look(view)
+            ]
+            known = [person.picture_px for person in people]
+            looks = [self._second_look(picture, body) for body in _new_bodies(bodies, known)]
+            people = distinct(people + [look for look in looks if is_whole(look)])
+            if enough is None or enough(people):
+                break
+        return people
+
+    def _first_look(self, view: "_View") -> list[FloatArray]:
+        """Return one array (landmark, xy) per find, in px of the view."""
+        height, width = view.picture.shape[:2]
+        with quiet_native():
+            found = self._landmarker.detect(self._as_image(np.ascontiguousarray(view.picture)))
+        return [
+            np.array([(point.x * width, point.y * height) for point in points])
+            for points in found.pose_landmarks
+        ]
+
+    def _second_look(self, picture: PictureArray, first_px: FloatArray) -> Look:
+        """Return what the network sees where the first look found somebody."""
+        shoulders, hips = first_px[_TRUNK[:2]].mean(0), first_px[_TRUNK[2:]].mean(0)
+        box = box_round(hips, hips + _CIRCLE * (shoulders - hips))
+        return self._network.look(picture, self._network.look(picture, box).next_box)
+
+
+def is_whole(person: Look) -> bool:
+    """Return whether a look shows one whole body and not a part or a mixture."""
+    return person.presence >= PRESENCE_FLOOR and _size_px(person.picture_px) > 1.0
+
+
+def distinct(people: Sequence[Look]) -> list[Look]:
+    """Return the people without repeats; of two looks at one body the better stays."""
+    kept: list[Look] = []
+    for person in sorted(people, key=_quality, reverse=True):
+        if all(
+            body_distance(person.picture_px, other.picture_px) > SAME_BODY_SHARE for other in kept
+        ):
+            kept.append(person)
+    return kept
+
+
+def body_distance(one_px: FloatArray, other_px: FloatArray) -> float:
+    """Return how far apart two bodies lie, as a share of the smaller one's size.
+
+    Parameters
+    ----------
+    one_px, other_px : array (landmark, xy or xyz)
+        All 33 landmarks. [px]
+    """
+    apart = np.linalg.norm(one_px[_BODY, :2] - other_px[_BODY, :2], axis=1)
+    return float(np.median(apart)) / max(min(_size_px(one_px), _size_px(other_px)), 1.0)
+
+
+def _size_px(points_px: FloatArray) -> float:
+    """Return the longer side of the upright rectangle round the body. [px]."""
+    return float(np.ptp(points_px[_BODY, :2], axis=0).max())
+
+
+def _quality(person: Look) -> float:
+    return person.presence * float(np.mean(person.visibility[_BODY]))
+
+
+def _new_bodies(bodies: Sequence[FloatArray], known: Sequence[FloatArray]) -> list[FloatArray]:
+    """Return the bodies that are neither known nor a repeat of one before."""
+    new: list[FloatArray] = []
+    for body in bodies:
+        if all(body_distance(body, other) > REPEAT_SHARE for other in (*known, *new)):
+            new.append(body)
+    return new
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _View:
+    """A part of the picture, turned by quarters, and where it lies.
+
+    Attributes
+    ----------
+    picture : array (row, column, rgb)
+    left, top : int
+        Its corner in the whole picture. [px]
+    quarters : int
+        Quarter turns counter-clockwise that made it (-1, 0 or 1).
+    """
+
+    picture: PictureArray
+    left: int = 0
+    top: int = 0
+    quarters: int = 0
+
+    def turned(self, quarters: int) -> "_View":
+        """Return the view turned by quarters, counter-clockwise."""
+        return _View(np.rot90(self.picture, quarters), self.left, self.top, quarters)
+
+    def in_picture(self, points: FloatArray) -> FloatArray:
+        """Return points of the view, array (landmark, xy), in the whole picture. [px]."""
+        height, width = self.picture.shape[:2]
+        across, down = points[:, 0], points[:, 1]
+        if self.quarters == 1:
+            across, down = height - down, across
+        elif self.quarters == -1:
+            across, down = down, width - across
+        return np.column_stack([across + self.left, down + self.top])
+
+
+def _whole(picture: PictureArray) -> Iterator[_View]:
+    yield _View(picture)
+
+
+def _tiles(picture: PictureArray) -> Iterator[_View]:
+    height, width = picture.shape[:2]
+    down, across = round(height / ENLARGED), round(width / ENLARGED)
+    for top in (0, height - down):
+        for left in (0, (width - across) // 2, width - across):
+            yield _View(picture[top : top + down, left : left + across], left, top)
+
+
+def _turned_tiles(picture: PictureArray) -> Iterator[_View]:
+    for view in (*_whole(picture), *_tiles(picture)):
+        yield view.turned(-1)
+        yield view.turned(1)
+
+
+def _landmarker() -> tuple[Any, Callable[[PictureArray], Any]]:
+    """Return the Tasks API's landmarker and what makes a picture into its image."""
+    vision = people_library()
+    import mediapipe
+
+    def as_image(picture: PictureArray) -> Any:
+        return mediapipe.Image(image_format=mediapipe.ImageFormat.SRGB, data=picture)
+
+    with quiet_native():
+        landmarker = vision.PoseLandmarker.create_from_options(
+            vision.PoseLandmarkerOptions(
+                base_options=mediapipe.tasks.BaseOptions(model_asset_path=str(bundle_path("full"))),
+                num_poses=MOST_PEOPLE,
+                min_pose_detection_confidence=DETECTION_FLOOR,
+                min_pose_presence_confidence=DETECTION_FLOOR,
+            )
+        )
+    return landmarker, as_image

@@ -1,0 +1,288 @@
+"""The eyes on one source: which look is taken at which frame, and what follows from it.
+
+Looks at the operator take the crop that the landmarks of :data:`LAG` frames
+earlier ask for, so that as many looks run beside each other and the result does
+not depend on how fast any of them is.
+"""
+
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from functools import cache, partial
+
+import numpy as np
+
+from ergo.arrays import FloatArray, PictureArray
+from ergo.frames.frame import Frame
+from ergo.landmarks.followed_person import Followed, distance_to_point, likeness, trunk_colours
+from ergo.landmarks.network import Look, PoseNetwork
+from ergo.landmarks.people_finder import SAME_BODY_SHARE, PeopleFinder, body_distance
+from ergo.landmarks.pose_track import Role
+from ergo.landmarks.roles import OPERATOR_FLOOR, Identified, beliefs, identify
+from ergo.notes.notes import Notes
+
+LOOKS: Mapping[str, tuple[str, ...]] = {"fast": ("heavy",), "full": ("heavy", "heavy_mirrored")}
+OTHERS: tuple[Role, ...] = ("assistant", "patient")
+LAG = 2  # frames from a look to the frame whose crop it sets; looks in flight
+SEARCH_EVERY_S = 10.0  # for people who came, and for a second opinion on who is who
+LOST_SEARCH_EVERY_S = 1.0  # when the operator is not in view
+THOROUGH_EVERY_S = 10.0  # of those, how often tiles and turned tiles are searched too
+OTHERS_EVERY_S = 1.0  # a look at the assistant and the patient by turns
+SURE = 0.85  # belief in the operator at which no closer search is made
+MEMORY = 0.7  # weight of the belief so far against that of a new search
+POINT_REACH = 0.5  # trunk lengths by which a point of the notes may miss its person
+NEVER = -1e9
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FollowState:
+    """All that has to be known to go on with a clip after a break.
+
+    Attributes
+    ----------
+    followed : mapping of role to Followed
+    searched_s, searched_closely_s, others_s : float
+        Time of the last search, thorough search and look at others. [s]
+    turn : int
+        Counts the looks at others, who take turns.
+    colours : array (colour,) or None
+        CIELAB of the operator's clothes when last taken for certain.
+    is_noted : bool
+        True once the point of the notes has been used.
+    doubts : tuple of str
+        Reasons to doubt that the right person was followed, as sentences.
+    """
+
+    followed: Mapping[Role, Followed] = field(default_factory=dict)
+    searched_s: float = NEVER
+    searched_closely_s: float = NEVER
+    others_s: float = NEVER
+    turn: int = 0
+    colours: FloatArray | None = None
+    is_noted: bool = False
+    doubts: tuple[str, ...] = ()
+
+    def with_doubt(self, doubt: str) -> "FollowState":
+        """Return the state with one more reason, told once."""
+        return self if doubt in self.doubts else replace(self, doubts=(*self.doubts, doubt))
+
+    def following(self, role: Role, person: Followed | None) -> "FollowState":
+        """Return the state with a person followed from now on, or no longer."""
+        others = {known: who for known, who in self.followed.items() if known != role}
+        return replace(self, followed=others if person is None else {**others, role: person})
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """One person in one frame.
+
+    Attributes
+    ----------
+    looks : tuple of Look
+        As many as were taken; empty where the person was not seen.
+    presence : float
+        Of the first look.
+    belief : float
+        Belief in the identity, 0..1.
+    """
+
+    looks: tuple[Look, ...]
+    presence: float
+    belief: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Row:
+    """What was seen in one frame; a person who was not looked at is missing."""
+
+    time_s: float
+    number: int
+    seen: Mapping[Role, Seen]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ordered:
+    """A frame whose looks have been ordered and are being taken."""
+
+    frame: Frame
+    looks: Mapping[Role, tuple["Future[Look]", ...]]
+    people: "Future[list[Look]] | None"
+
+
+@cache
+def landmark_network() -> PoseNetwork:
+    """Return the one landmark network, compiled once for the whole program."""
+    return PoseNetwork("heavy", at_once=LAG)
+
+
+class Watcher:
+    """Watches the frames of one source in order; close it when done.
+
+    Parameters
+    ----------
+    notes : Notes
+    effort : str
+        A key of :data:`LOOKS`.
+    is_clip : bool
+    state : FollowState
+    """
+
+    def __init__(self, notes: Notes, effort: str, *, is_clip: bool, state: FollowState) -> None:
+        self.state = state
+        self._notes, self._effort, self._is_clip = notes, effort, is_clip
+        self._network = landmark_network()
+        self._finder = PeopleFinder(self._network)
+        self._pool = ThreadPoolExecutor(LAG)
+
+    def close(self) -> None:
+        """Give threads and detector back."""
+        self._pool.shutdown(cancel_futures=True)
+        self._finder.close()
+
+    def watch(self, frames: Iterable[Frame]) -> Iterator[Row]:
+        """Yield what is seen in each frame, in order; nothing is in flight afterwards."""
+        ordered: deque[_Ordered] = deque()
+        for frame in frames:
+            if len(ordered) == LAG:
+                yield self._taken(ordered.popleft())
+            if self._must_search_first(frame):
+                while ordered:
+                    yield self._taken(ordered.popleft())
+                self._search_first(frame)
+            ordered.append(self._order(frame))
+        while ordered:
+            yield self._taken(ordered.popleft())
+
+    def _must_search_first(self, frame: Frame) -> bool:
+        """Return whether this frame cannot be looked at before the picture is searched."""
+        point = self._notes.operator
+        if point is not None and not self.state.is_noted and frame.time_s >= point.time_s:
+            return True
+        is_lost = "operator" not in self.state.followed
+        return is_lost and frame.time_s - self.state.searched_s >= LOST_SEARCH_EVERY_S
+
+    def _search_first(self, frame: Frame) -> None:
+        is_close = frame.time_s - self.state.searched_closely_s >= THOROUGH_EVERY_S
+        people = self._finder.find(frame.picture, self._is_enough if is_close else None)
+        self.state = replace(self.state, searched_s=frame.time_s)
+        if is_close:
+            self.state = replace(self.state, searched_closely_s=frame.time_s)
+        who = self._identified(frame, people)
+        for role, person in who.items():
+            self.state = self.state.following(role, Followed(person.look.next_box, person.belief))
+        if "operator" not in who and people:
+            self.state = self.state.with_doubt(
+                "Somebody was seen who may or may not be the operator."
+            )
+
+    def _is_enough(self, people: Sequence[Look]) -> bool:
+        if self._notes.operator is not None and not self.state.is_noted:
+            return self._at_point(people) is not None
+        who = identify(people, self._notes.handed)
+        return "operator" in who and who["operator"].belief >= SURE and "patient" in who
+
+    def _identified(self, frame: Frame, people: Sequence[Look]) -> dict[Role, Identified]:
+        """Return who is who, by the notes, by what is known, or by the looks of it."""
+        point = self._notes.operator
+        if point is not None and not self.state.is_noted and frame.time_s >= point.time_s:
+            return self._identified_by_point(frame, people)
+        alike = [likeness(self.state.colours, trunk_colours(frame.picture, one)) for one in people]
+        return identify(people, self._notes.handed, alike)
+
+    def _identified_by_point(self, frame: Frame, people: Sequence[Look]) -> dict[Role, Identified]:
+        self.state = replace(self.state, is_noted=True)
+        operator = self._at_point(people)
+        if operator is None:
+            self.state = self.state.with_doubt("Nobody was found at the point given in the notes.")
+            return identify(people, self._notes.handed)
+        colours = trunk_colours(frame.picture, operator)
+        self.state = replace(self.state, colours=colours)
+        others = [one for one in people if one is not operator]
+        rest = identify(others, self._notes.handed)
+        rest["operator"] = Identified(operator, 1.0)
+        return rest
+
+    def _at_point(self, people: Sequence[Look]) -> Look | None:
+        point = self._notes.operator
+        if point is None or not people:
+            return None
+        nearest = min(people, key=lambda one: distance_to_point(one, point.at))
+        return nearest if distance_to_point(nearest, point.at) <= POINT_REACH else None
+
+    def _order(self, frame: Frame) -> _Ordered:
+        """Start all looks at a frame."""
+        looks: dict[Role, tuple[Future[Look], ...]] = {}
+        operator = self.state.followed.get("operator")
+        if operator is not None:
+            looks["operator"] = tuple(
+                self._start(frame.picture, operator, is_mirrored="mirrored" in name)
+                for name in LOOKS[self._effort]
+            )
+        for role in self._others_due(frame):
+            looks[role] = (self._start(frame.picture, self.state.followed[role]),)
+        people = None
+        if self._is_clip and frame.time_s - self.state.searched_s >= SEARCH_EVERY_S and operator:
+            self.state = replace(self.state, searched_s=frame.time_s)
+            people = self._pool.submit(self._finder.find, frame.picture)
+        return _Ordered(frame, looks, people)
+
+    def _start(
+        self, picture: PictureArray, person: Followed, *, is_mirrored: bool = False
+    ) -> "Future[Look]":
+        return self._pool.submit(
+            partial(self._network.look, picture, person.box, mirrored=is_mirrored)
+        )
+
+    def _others_due(self, frame: Frame) -> list[Role]:
+        followed = [role for role in OTHERS if role in self.state.followed]
+        if not followed or frame.time_s - self.state.others_s < OTHERS_EVERY_S:
+            return []
+        is_first = self.state.others_s == NEVER
+        turn = self.state.turn
+        self.state = replace(self.state, others_s=frame.time_s, turn=turn + 1)
+        return followed if is_first else [followed[turn % len(followed)]]
+
+    def _taken(self, ordered: _Ordered) -> Row:
+        """Wait for the looks at a frame and learn from them."""
+        seen: dict[Role, Seen] = {}
+        for role, futures in ordered.looks.items():
+            looks = tuple(future.result() for future in futures)
+            person = self.state.followed.get(role)
+            if person is None:  # given up since the look was ordered
+                seen[role] = Seen((), looks[0].presence, np.nan)
+                continue
+            is_them = person.accepts(looks[0])
+            self.state = self.state.following(role, person.after(looks[0]))
+            seen[role] = Seen(looks if is_them else (), looks[0].presence, person.belief)
+        if ordered.people is not None and "operator" in seen:
+            self._second_opinion(ordered.frame, ordered.people.result(), seen["operator"])
+        return Row(ordered.frame.time_s, ordered.frame.number, seen)
+
+    def _second_opinion(self, frame: Frame, people: Sequence[Look], operator: Seen) -> None:
+        """Weigh who is who anew by a search of the whole picture."""
+        if not operator.looks or "operator" not in self.state.followed:
+            return
+        look = operator.looks[0]
+        belief = beliefs(people, self._notes.handed)[:, 0]
+        apart = [body_distance(one.picture_px, look.picture_px) for one in people]
+        person = self.state.followed["operator"]
+        if people and min(apart) < SAME_BODY_SHARE:
+            at = int(np.argmin(apart))
+            believed = MEMORY * person.belief + (1 - MEMORY) * float(belief[at])
+            if not self.state.is_noted:
+                self.state = self.state.following("operator", replace(person, belief=believed))
+                self._doubt_if_another_fits_better(believed, np.delete(belief, at))
+        others = [one for one, way in zip(people, apart, strict=True) if way >= SAME_BODY_SHARE]
+        for role, other in identify([look, *others], self._notes.handed).items():
+            if role != "operator" and other.look is not look:
+                self.state = self.state.following(role, Followed(other.look.next_box, other.belief))
+        if person.belief >= OPERATOR_FLOOR:
+            self.state = replace(self.state, colours=trunk_colours(frame.picture, look))
+
+    def _doubt_if_another_fits_better(self, believed: float, others: FloatArray) -> None:
+        if believed < OPERATOR_FLOOR and others.size and others.max() > believed:
+            self.state = self.state.with_doubt(
+                "Another person looked more like the operator for a while."
+            )
+            self.state = self.state.following("operator", None)
