@@ -20,6 +20,7 @@ from ergo.posture.placing import camera_points, levelled
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.smoothing import bridged, smoothed
 from ergo.posture.uncertainty import (
+    can_be_told,
     level_is_known,
     standard_deviation,
     usual_error,
@@ -52,7 +53,8 @@ def estimate_posture(
     -----
     Where a source's notes state a neutral moment, relative angles are read
     against the person as seen in it; elsewhere against an average body, and the
-    error that is usual in this view is taken off.
+    error that is usual in this view is taken off. An angle that this view cannot
+    tell (see :data:`ergo.posture.uncertainty.WIDEST_SD`) is NaN like one not seen.
     """
     if not len(track) == len(timeline) or not len(cameras) == len(notes) == len(timeline.sources):
         raise InputError("There must be one landmark row per frame and one camera per source.")
@@ -61,7 +63,8 @@ def estimate_posture(
     filled, away_s = bridged(timeline, levelled(placed, cameras, timeline))
     points = smoothed(timeline, filled)
     value, sd = _measured(timeline, points, away_s, cameras, notes)
-    sd[np.isnan(value)] = np.nan
+    is_told = np.isfinite(value) & can_be_told(sd)
+    value, sd = np.where(is_told, value, np.nan), np.where(is_told, sd, np.nan)
     return PostureTrack(value, sd, track.found, away_s > 0)
 
 

@@ -39,19 +39,19 @@ def level_points(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline
 
 def levelled(points: BodyPoints, cameras: Sequence[Camera], timeline: Timeline) -> BodyPoints:
     """Return points given in each source's camera axes (x right, y down, z ahead) in level axes."""
-    level = np.array([camera.level_from_camera for camera in cameras])[timeline.source_index]
+    level = np.array([camera.level_from_camera for camera in cameras]).reshape(-1, 3, 3)
+    level = level[timeline.source_index]
     return BodyPoints(points.xyz @ level.swapaxes(-1, -2))
 
 
 def camera_points(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline) -> BodyPoints:
     """Return the body points of every frame in camera axes: x right, y down, z ahead."""
-    camera_of = timeline.source_index
-    focal_px = np.array([camera.focal_px for camera in cameras])[camera_of]
-    centre_px = np.array([camera.centre_px for camera in cameras])[camera_of]
-    size_px = np.array([(camera.width_px, camera.height_px) for camera in cameras])[camera_of]
+    lens = [(c.focal_px, *c.centre_px, c.width_px, c.height_px) for c in cameras]
+    of_frame = np.array(lens, dtype=float).reshape(-1, 5)[timeline.source_index]
+    focal_px, centre_px, size_px = of_frame[:, :1], of_frame[:, 1:3], of_frame[:, 3:]
 
     picture_px = track.picture_px[:, :, _LANDMARKS, :2]
-    rays = (picture_px - centre_px[:, None, None]) / focal_px[:, None, None, None]
+    rays = (picture_px - centre_px[:, None, None]) / focal_px[:, None, None]
     points_m = _mean_look(placed_m(rays, track.world_m[:, :, _LANDMARKS]))
     middle_px = _mean_look(picture_px)
     is_outside = ((middle_px < 0) | (middle_px > size_px[:, None])).any(axis=-1)

@@ -9,7 +9,7 @@ from functools import cache
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.posture import geometry as g
 from ergo.posture.angle_names import ANGLES, AngleName
 from ergo.posture.body_points import BodyPoints
@@ -41,6 +41,18 @@ UNKNOWN_FOCAL_SD = 1.5
 """What an assumed field of view adds to the standard deviation (ours)."""
 
 
+WIDEST_SD = {"deg": 30.0, "mm": 25.0}
+"""Beyond this an angle cannot be told: its 90 % interval is wider than the joint moves in
+seated work, and a number would only look like a measurement (ours)."""
+
+
+def can_be_told(sd: FloatArray) -> BoolArray:
+    """Return where a standard deviation (frame, angle) still lets an angle be told."""
+    widest = [WIDEST_SD["mm" if "_mm" in angle.name else "deg"] for angle in ANGLES]
+    told: BoolArray = sd <= np.array(widest)
+    return told
+
+
 def view_azimuth_deg(points: BodyPoints) -> FloatArray:
     """Return from where the person was seen, by the shoulder line.
 
@@ -65,7 +77,7 @@ def standard_deviation(
     azimuth_deg: FloatArray,
     away_s: FloatArray,
     cameras: Sequence[Camera],
-    camera_of: "np.typing.NDArray[np.int64]",
+    camera_of: IndexArray,
 ) -> FloatArray:
     """Return one standard deviation of every angle, array (frame, angle); never NaN.
 
