@@ -138,7 +138,7 @@ def analyse(
         choices=ReportChoices(language, blur_operator),
         on_progress=None if quiet or not sys.stderr.isatty() else Progress(),
     )
-    return _say(outcome, as_json)
+    return _say(outcome, as_json, language)
 
 
 @ergo.command(epilog=RESCORE_EXAMPLE)
@@ -158,7 +158,7 @@ def rescore(
     outcome = rescore_session(
         folder, _parsed(readings), choices=ReportChoices(language, blur_operator)
     )
-    return _say(outcome, as_json)
+    return _say(outcome, as_json, language)
 
 
 def _parsed(readings: Sequence[str]) -> dict[str, str]:
@@ -169,7 +169,7 @@ def _parsed(readings: Sequence[str]) -> dict[str, str]:
     return {option.strip(): choice.strip() for option, _, choice in pairs}
 
 
-def _say(outcome: "Outcome", as_json: bool) -> int:
+def _say(outcome: "Outcome", as_json: bool, language: str) -> int:
     from ergo.storage.tables import plain
     from ergo.views.summary_text import summary_lines
 
@@ -181,7 +181,7 @@ def _say(outcome: "Outcome", as_json: bool) -> int:
         content = {"schema": 1, "folder": outcome.folder, "summary": outcome.exposure}
         click.echo(json.dumps(plain(content), ensure_ascii=False, allow_nan=False))
     else:
-        for line in summary_lines(outcome.session, outcome.exposure):
+        for line in summary_lines(outcome.session, outcome.exposure, language):
             click.echo(line)
         click.echo(f"Report: {outcome.folder / 'report.html'}")
     if outcome.is_too_little_seen:
