@@ -29,7 +29,9 @@ INTERVAL = (0.05, 0.95)
 """Ends of every interval of this module."""
 
 _LEVELS = (np.arange(DRAWS) + 0.5) / DRAWS
-_COMMON = ndtri(_LEVELS)
+COMMON_ERRORS = ndtri(_LEVELS)
+"""The common errors that are tried, rising. [standard deviations of the common part]"""
+
 _REST = ndtri(np.random.default_rng(20).permutation(_LEVELS))
 _STEP = 0.5  # frames within half a degree (and a fifth of their sd) count as alike
 _TINY_SD = 1e-6
@@ -123,7 +125,7 @@ def band_probabilities(alike: AlikeFrames, edges: FloatArray) -> FloatArray:
     array (band, draw, kind)
         Sums to 1 over the bands.
     """
-    centre = alike.value - np.sqrt(COMMON_SHARE) * _COMMON[:, None] * alike.sd
+    centre = alike.value - np.sqrt(COMMON_SHARE) * COMMON_ERRORS[:, None] * alike.sd
     spread = np.sqrt(1 - COMMON_SHARE) * alike.sd
     below = np.empty((len(edges) + 2, *centre.shape))
     below[0], below[-1] = 0.0, 1.0
@@ -131,6 +133,25 @@ def band_probabilities(alike: AlikeFrames, edges: FloatArray) -> FloatArray:
         below[place] = ndtr((edge - centre) / spread)
     probability: FloatArray = np.diff(below, axis=0)
     return probability
+
+
+def common_shares(alike: AlikeFrames, probability: FloatArray) -> FloatArray:
+    """Return the share of the judged time for each common error.
+
+    Parameters
+    ----------
+    alike : AlikeFrames
+    probability : array (draw, kind)
+        Of lying in the band.
+
+    Returns
+    -------
+    array (draw, group)
+        0..1; NaN where a group was never judged.
+    """
+    judged = alike.held.sum(axis=1)
+    shares: FloatArray = probability @ alike.held.T / np.where(judged > 0, judged, np.nan)
+    return shares
 
 
 def drawn_shares(alike: AlikeFrames, probability: FloatArray, total: FloatArray) -> FloatArray:

@@ -1,0 +1,295 @@
+"""Before and after: what really differs between two sessions, or two groups of them.
+
+Every difference has a 95 % interval that respects that frames are not independent
+(:mod:`ergo.stats.bootstrap`) and the errors of measurement. Recordings of the same
+view share most of the common error; recordings of different views do not. A
+verdict is given only where chance is unlikely even though many figures were
+looked at (Holm 1979).
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
+from ergo.errors import InputError
+from ergo.stats.bootstrap import CONFIDENCE, Draws, difference, draws_of, holm
+from ergo.stats.comparable import SPOILING, Doubt, doubts_about
+from ergo.stats.exposure import Estimate, LimitSet
+from ergo.stats.figures import (
+    Figure,
+    beyond_share,
+    holds_per_hour,
+    level_share,
+    percentile,
+)
+from ergo.stats.groups import Labels
+from ergo.stats.holds import HOLD_ANGLES
+from ergo.stats.limits import limit_sets
+from ergo.stats.pool import Measured, Pool, pooled
+from ergo.stats.uncertain import COMMON_ERRORS
+
+Verdict = Literal["better", "worse", "no_evidence", "too_little_seen"]
+FigureKind = Literal["beyond", "p50", "p90", "level", "holds"]
+Whereabouts = Literal["session", "clock", "task"]
+
+SAME_PLACE_CORRELATION = 0.8
+"""Correlation of the common errors of two recordings of the same view (ours)."""
+
+LEAST_JUDGED_SHARE = 0.25
+"""A figure judged in less of its time than this is too little seen (ours)."""
+
+_PAIRS = np.random.default_rng(12).standard_normal((2, 2000))
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One figure before and after.
+
+    Attributes
+    ----------
+    kind : str
+        ``"beyond"``: share of the judged time beyond the limit of ``rule``;
+        ``"p50"``, ``"p90"``: percentile of the angle; ``"level"``: share of the
+        judged time at the upper levels of the method; ``"holds"``: holds beyond
+        their holding line, per hour judged. More is worse in every kind.
+    name, rule : str
+        Angle and rule of its limit, or method and side.
+    where : str
+        ``"session"``, or ``"clock"`` or ``"task"``.
+    part : str
+        Clock hour or task; empty for the whole session.
+    before, after : float
+        0..1, [unit of the angle] or [1/h].
+    change : Estimate
+        After less before, with its 95 % interval.
+    chance : float
+        Probability of such a difference by chance, raised for the number of
+        figures looked at; NaN where too little was seen.
+    verdict : str
+    """
+
+    kind: FigureKind
+    name: str
+    rule: str
+    where: Whereabouts
+    part: str
+    before: float
+    after: float
+    change: Estimate
+    chance: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """What differs between two groups of sessions.
+
+    Attributes
+    ----------
+    doubts : tuple of Doubt
+        What speaks against comparing them; to be said first.
+    differences : tuple of Difference
+        Whole session first, then by clock hour and task.
+    """
+
+    doubts: tuple[Doubt, ...]
+    differences: tuple[Difference, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Group:
+    pool: Pool
+    draws: Draws
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Question:
+    kind: FigureKind
+    name: str
+    rule: str
+    where: Whereabouts
+    part: str
+    figure: Callable[[_Group], Figure]
+
+
+def compare(before: Sequence[Measured], after: Sequence[Measured]) -> Comparison:
+    """Compare two sessions or groups of sessions.
+
+    Parameters
+    ----------
+    before, after : sequence of Measured
+        At least one each.
+
+    Returns
+    -------
+    Comparison
+
+    Raises
+    ------
+    InputError
+        If one side is empty.
+    """
+    if not before or not after:
+        raise InputError("A comparison needs at least one session on either side.")
+    doubts = doubts_about(before, after)
+    groups = _group(before), _group(after)
+    shared = 0.0 if any(doubt.key in SPOILING for doubt in doubts) else SAME_PLACE_CORRELATION
+    whole = [_difference(each, *groups, shared) for each in _whole_questions(*groups)]
+    parts = [_difference(each, *groups, shared) for each in _part_questions(*groups)]
+    return Comparison(doubts, (*_judged(whole), *_judged(parts)))
+
+
+def _group(sessions: Sequence[Measured]) -> _Group:
+    pool = pooled(sessions)
+    return _Group(pool, draws_of(pool.session_of_block))
+
+
+def _whole_questions(before: _Group, after: _Group) -> list[_Question]:
+    limits = [each for each in limit_sets() if any(band.strain == 2 for band in each.bands)]
+    upward = dict.fromkeys(each.angle.name for each in limits if _is_upward(each))
+    methods = [key for key in before.pool.levels if key in after.pool.levels]
+    return [
+        *(_beyond(each, "session", "", None) for each in limits),
+        *(_percentile(name, "p50", 0.5) for name in upward),
+        *(_percentile(name, "p90", 0.9) for name in upward),
+        *(_level(key) for key in methods),
+        *(_holds(name) for name in HOLD_ANGLES if name != "neck_flexion_deg"),
+    ]
+
+
+def _is_upward(limits: LimitSet) -> bool:
+    """Return whether a larger angle is a more strained one throughout."""
+    return limits.rule in ("iso11226", "dental_sitting")
+
+
+def _part_questions(before: _Group, after: _Group) -> list[_Question]:
+    headline = [each for each in limit_sets() if each.is_headline]
+    places: list[tuple[Whereabouts, Callable[[Pool], Labels]]] = [
+        ("clock", lambda pool: pool.hours),
+        ("task", lambda pool: pool.tasks),
+    ]
+    return [
+        _beyond(limits, where, part, labels)
+        for where, labels in places
+        for part in sorted(_named(labels(before.pool)) & _named(labels(after.pool)))
+        for limits in headline
+    ]
+
+
+def _named(labels: Labels) -> set[str]:
+    return {label for label in labels if label is not None}
+
+
+def _beyond(
+    limits: LimitSet, where: Whereabouts, part: str, labels: Callable[[Pool], Labels] | None
+) -> _Question:
+    def wanted(pool: Pool) -> BoolArray:
+        if labels is None:
+            return np.ones(len(pool.held), dtype=bool)
+        return np.array([label == part for label in labels(pool)], dtype=bool)
+
+    return _Question(
+        "beyond",
+        limits.angle.name,
+        limits.rule,
+        where,
+        part,
+        lambda group: beyond_share(group.pool, group.draws, limits, wanted(group.pool)),
+    )
+
+
+def _percentile(name: str, kind: FigureKind, share: float) -> _Question:
+    return _Question(
+        kind,
+        name,
+        "",
+        "session",
+        "",
+        lambda group: percentile(group.pool, group.draws, name, share),
+    )
+
+
+def _level(key: tuple[str, str]) -> _Question:
+    return _Question(
+        "level",
+        key[0],
+        key[1],
+        "session",
+        "",
+        lambda group: level_share(
+            group.pool, group.draws, key, np.ones(len(group.pool.held), dtype=bool)
+        ),
+    )
+
+
+def _holds(name: str) -> _Question:
+    return _Question(
+        "holds",
+        name,
+        "iso11226",
+        "session",
+        "",
+        lambda group: holds_per_hour(group.pool, group.draws, name),
+    )
+
+
+def _difference(question: _Question, before: _Group, after: _Group, shared: float) -> Difference:
+    first, second = question.figure(before), question.figure(after)
+    change, chance = difference(
+        second.value - first.value,
+        first.spread,
+        second.spread,
+        measuring_variance(first.moved, second.moved, shared),
+    )
+    if min(first.judged_share, second.judged_share) < LEAST_JUDGED_SHARE:
+        change, chance = Estimate(change.value, np.nan, np.nan), np.nan
+    return Difference(
+        question.kind,
+        question.name,
+        question.rule,
+        question.where,
+        question.part,
+        first.value,
+        second.value,
+        change,
+        chance,
+        "too_little_seen",
+    )
+
+
+def measuring_variance(before: FloatArray, after: FloatArray, correlation: float) -> float:
+    """Return the variance that common errors of measurement give to a difference.
+
+    Parameters
+    ----------
+    before, after : array (draw,)
+        How far each common error moves the figure.
+    correlation : float
+        Of the common errors before and after, 0..1.
+    """
+    if not (np.all(np.isfinite(before)) and np.all(np.isfinite(after))):
+        return 0.0
+    first = _PAIRS[0]
+    second = correlation * first + np.sqrt(1 - correlation**2) * _PAIRS[1]
+    apart = np.interp(second, COMMON_ERRORS, after) - np.interp(first, COMMON_ERRORS, before)
+    return float(np.var(apart))
+
+
+def _judged(differences: Sequence[Difference]) -> list[Difference]:
+    """Return the differences with chances raised for their number, and verdicts."""
+    raised = holm(np.array([each.chance for each in differences]))
+    return [
+        replace(each, chance=float(chance), verdict=_verdict(each, float(chance)))
+        for each, chance in zip(differences, raised, strict=True)
+    ]
+
+
+def _verdict(each: Difference, chance: float) -> Verdict:
+    if not np.isfinite(chance):
+        return "too_little_seen"
+    if chance >= 1 - CONFIDENCE:
+        return "no_evidence"
+    return "worse" if each.change.value > 0 else "better"
