@@ -2,6 +2,7 @@
 
 import contextlib
 import math
+import struct
 import warnings
 from collections.abc import Iterator
 from functools import cached_property
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pillow_heif
-from PIL import ExifTags, Image, ImageOps
+from PIL import ExifTags, Image
 
 from ergo.arrays import PictureArray
 from ergo.errors import UnreadablePicture
@@ -20,7 +21,16 @@ STILL_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", "
 
 FILM_DIAGONAL_MM = 43.267  # of a 36 mm x 24 mm frame of 35 mm film
 _FULL_16_BIT = 65535
-_LYING = (5, 6, 7, 8)  # EXIF orientations in which width and height change places
+_UPRIGHT = {  # by EXIF orientation (CIPA DC-008)
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+_LYING = (5, 6, 7, 8)  # width and height change places
 
 pillow_heif.register_heif_opener()
 
@@ -44,9 +54,9 @@ class StillSource:
         """What is known of the still without decoding it."""
         with self._opened() as image:
             width, height = image.size
-            if image.getexif().get(ExifTags.Base.Orientation) in _LYING:
+            orientation, film_mm = _exif(image)
+            if orientation in _LYING:
                 width, height = height, width
-            film_mm = _film_focal_mm(image)
         return SourceFacts(
             name=self._name,
             path=self._path,
@@ -67,7 +77,9 @@ class StillSource:
     def __iter__(self) -> Iterator[Frame]:
         """Read the picture."""
         with self._opened() as image:
-            picture = _rgb(ImageOps.exif_transpose(image))
+            orientation, _ = _exif(image)
+            turn = _UPRIGHT.get(orientation)
+            picture = _rgb(image if turn is None else image.transpose(turn))
         yield Frame(picture=picture, time_s=0.0, number=0)
 
     @contextlib.contextmanager
@@ -106,16 +118,19 @@ def _rgb(image: Image.Image) -> PictureArray:
     return np.array(image.convert("RGB"), dtype=np.uint8)
 
 
-def _film_focal_mm(image: Image.Image) -> float | None:
-    """Return the focal length on 35 mm film by EXIF, if a usable one is stated.
+def _exif(image: Image.Image) -> tuple[int, float | None]:
+    """Return orientation and focal length on 35 mm film [mm]; 1 and None if not stated.
 
-    EXIF (CIPA DC-008, tag FocalLengthIn35mmFilm) does not say which side of the
-    film is meant; CIPA DCG-001 compares diagonals, and so do we (its wording is
-    from memory). For 3:2 pictures both readings agree, for 4:3 they differ by 4 %.
+    A damaged EXIF block states nothing. EXIF (CIPA DC-008, FocalLengthIn35mmFilm)
+    does not say which side of the film is meant; CIPA DCG-001 compares diagonals,
+    and so do we (its wording is from memory). For 3:2 pictures both readings
+    agree, for 4:3 they differ by 4 %.
     """
     try:
-        stated = image.getexif().get_ifd(ExifTags.IFD.Exif)
-        film_mm = float(stated.get(ExifTags.Base.FocalLengthIn35mmFilm) or 0)
-    except (SyntaxError, ValueError, TypeError, KeyError, OSError):
-        return None
-    return film_mm if math.isfinite(film_mm) and film_mm > 0 else None
+        stated = image.getexif()
+        orientation = int(stated.get(ExifTags.Base.Orientation, 1))
+        lens = stated.get_ifd(ExifTags.IFD.Exif)
+        film_mm = float(lens.get(ExifTags.Base.FocalLengthIn35mmFilm, 0))
+    except (SyntaxError, ValueError, TypeError, LookupError, OSError, struct.error):
+        return 1, None
+    return orientation, film_mm if math.isfinite(film_mm) and film_mm > 0 else None

@@ -70,6 +70,30 @@ def test_exif_orientation_turns_the_picture_upright(tmp_path, orientation, corne
     np.testing.assert_array_equal(read[corner], ORANGE)
 
 
+@pytest.mark.parametrize("orientation", [1, 6])
+def test_a_heic_is_turned_upright_once(tmp_path, orientation):
+    exif = Image.Exif()
+    exif[ExifTags.Base.Orientation] = orientation
+    pillow_heif.register_heif_opener()
+    scene(128, 96).save(tmp_path / "a.heic", quality=95, exif=exif.tobytes())
+    read = picture(tmp_path / "a.heic")
+    facts = StillSource(tmp_path / "a.heic").facts
+    assert (facts.height_px, facts.width_px) == read.shape[:2]
+    assert read.shape[:2] == ((96, 128) if orientation == 1 else (128, 96))
+    orange_at = (20, 100) if orientation == 1 else (100, 80)
+    np.testing.assert_allclose(read[orange_at], ORANGE, atol=12)
+
+
+@pytest.mark.parametrize("suffix", ["jpg", "png", "webp"])
+def test_a_damaged_exif_block_does_not_cost_the_picture(tmp_path, suffix):
+    exif = Image.Exif()
+    exif[ExifTags.Base.Orientation] = 6
+    broken = exif.tobytes().replace(b"MM\0*", b"MM\0?")
+    scene().save(tmp_path / f"a.{suffix}", exif=broken)
+    assert picture(tmp_path / f"a.{suffix}").shape == (40, 60, 3)
+    assert StillSource(tmp_path / f"a.{suffix}").facts.focal_px is None
+
+
 @pytest.mark.parametrize("mode", ["P", "RGBA", "CMYK", "YCbCr"])
 def test_every_colour_mode_becomes_rgb(tmp_path, mode):
     suffix = "tif" if mode in ("CMYK", "YCbCr") else "png"
