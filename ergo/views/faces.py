@@ -20,12 +20,10 @@ HEAD_PER_SHOULDERS = 0.55
 landmarks of the head lie close together (ours)."""
 LEAST_HEAD_SHARE = 0.02
 """Smallest radius of a head as a share of the picture's height (ours)."""
-CASCADES = (
-    "haarcascade_frontalface_default.xml",
-    "haarcascade_frontalface_alt2.xml",
-    "haarcascade_profileface.xml",
-)
+FRONT, PROFILE = "haarcascade_frontalface_alt2.xml", "haarcascade_profileface.xml"
 """Boosted cascades that come with OpenCV (Viola P, Jones M (2001), CVPR)."""
+LOOKED_AT_PX = 480
+"""Height or width to which a picture is reduced before faces are looked for. [px]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,40 +56,37 @@ def faces_in(picture: PictureArray) -> tuple[HeadRegion, ...]:
     """Return the faces that a face detector sees, upright or turned a quarter either way."""
     import cv2
 
-    grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+    scale = min(1.0, LOOKED_AT_PX / min(picture.shape[:2]))
+    small = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    grey = np.asarray(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), np.uint8)
     height, width = grey.shape
     found: list[HeadRegion] = []
     for turns in (0, 1, 3):  # a lying patient's face points sideways
-        turned = np.ascontiguousarray(np.rot90(grey, turns))
-        for x, y, radius in _upright_faces(turned):
-            back = {
-                0: (x, y),
-                1: (width - y, x),
-                3: (y, height - x),
-            }[turns]
-            found.append(HeadRegion(*back, radius))
+        for x, y, radius in _upright_faces(np.ascontiguousarray(np.rot90(grey, turns))):
+            there = {0: (x, y), 1: (width - y, x), 3: (y, height - x)}[turns]
+            found.append(HeadRegion(there[0] / scale, there[1] / scale, radius / scale))
     return tuple(found)
 
 
 def _upright_faces(grey: PictureArray) -> list[tuple[float, float, float]]:
     import cv2
 
-    least = max(24, grey.shape[0] // 30)
-    boxes: list[Any] = []
-    for cascade in _cascades():
-        for mirrored in (False, True):
-            looked_at = cv2.flip(grey, 1) if mirrored else grey
-            for x, y, w, h in cascade.detectMultiScale(looked_at, 1.15, 6, minSize=(least, least)):
-                boxes.append((grey.shape[1] - x - w if mirrored else x, y, w, h))
-    return [(x + w / 2, y + h / 2, 0.75 * max(w, h)) for x, y, w, h in boxes]
+    mirrored = cv2.flip(grey, 1)
+    looks = ((FRONT, grey, False), (PROFILE, grey, False), (PROFILE, mirrored, True))
+    found = []
+    for name, look, is_mirrored in looks:
+        for x, y, w, h in _cascade(name).detectMultiScale(look, 1.2, 4, minSize=(22, 22)):
+            middle = x + w / 2
+            across = grey.shape[1] - middle if is_mirrored else middle
+            found.append((across, y + h / 2, 0.75 * max(w, h)))
+    return found
 
 
 @cache
-def _cascades() -> tuple[Any, ...]:
+def _cascade(name: str) -> Any:
     import cv2
 
-    folder = Path(cv2.__file__).parent / "data"
-    return tuple(cv2.CascadeClassifier(str(folder / name)) for name in CASCADES)
+    return cv2.CascadeClassifier(str(Path(cv2.__file__).parent / "data" / name))
 
 
 def blur_heads(picture: PictureArray, heads: Sequence[HeadRegion]) -> PictureArray:

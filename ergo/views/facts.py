@@ -40,7 +40,8 @@ def fact_sentence(fact: KeyFact, exposure: Exposure, words: Words) -> str:
         **{"while": "" if fact.while_key is None else words.say(f"first.{fact.while_key}")},
         **_beyond(fact, exposure.unit, words),
     )
-    return f"{sentence} {words.say('first.rule_note', rule=words.name('rules', fact.rule))}"
+    rule = words.name("rules", fact.rule)
+    return sentence if rule in sentence else f"{sentence} {words.say('first.rule_note', rule=rule)}"
 
 
 def _hold_fact(fact: KeyFact, unit: TimeUnit, words: Words) -> str | None:

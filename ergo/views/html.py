@@ -48,6 +48,11 @@ def svg_uri(svg: str) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(svg.encode("utf-8")).decode("ascii")
 
 
+def png_uri(png: bytes) -> str:
+    """Return a PNG as a data URI."""
+    return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
+
+
 def render(content: Mapping[str, Any], plots: Mapping[str, Plot], *, for_print: bool) -> str:
     """Return the report as HTML.
 
@@ -90,7 +95,8 @@ def report_content(
         "skipped": ", ".join(session.recording.skipped),
         "seen_table": seen_table(session, words),
         "judged_table": judged_table(exposure, words),
-        "limits_table": limits_table(exposure, words),
+        "limits_table": limits_table(exposure, words, headline=True),
+        "more_limits_table": limits_table(exposure, words, headline=False),
         "holds_table": holds_table(exposure, words),
         "spread_table": spread_table(exposure, words),
         "clock_table": group_table(exposure.by_clock, shown, unit, words),
@@ -105,7 +111,7 @@ def report_content(
         "sources_table": sources_table(exposure, words),
         "angles": _angle_lines(exposure, words),
         "sampling": words.say(
-            "uncertainty.sampling", rate=words.number(session.recording.settings.rate_hz, 1)
+            "uncertainty.sampling", rate=words.rate(session.recording.settings.rate_hz)
         ),
         "versions": ", ".join(f"{k} {v}" for k, v in session.recording.versions.items()),
         "legend": _legend(words),
@@ -122,7 +128,7 @@ def _subtitle(session: Session, exposure: Exposure, words: Words) -> str:
         key,
         sources=shown,
         total=words.amount(exposure.total, exposure.unit),
-        rate=words.number(session.recording.settings.rate_hz, 1),
+        rate=words.rate(session.recording.settings.rate_hz),
     )
 
 

@@ -48,10 +48,10 @@ class StrainMark:
 
 STRAIN: tuple[StrainMark, ...] = (
     StrainMark("strain-0", "#f1e8d6", "", DARK_INK, "○"),
-    StrainMark("strain-1", "#abc0dc", "...", DARK_INK, "◔"),
+    StrainMark("strain-1", "#abc0dc", "..", DARK_INK, "◔"),
     StrainMark("strain-2", "#7a86bf", "///", DARK_INK, "◑"),
     StrainMark("strain-3", "#594a92", "\\\\\\", "#f4f1fb", "◕"),
-    StrainMark("strain-4", "#2b1442", "xxx", "#d9cfe8", "●"),
+    StrainMark("strain-4", "#2b1442", "xxx", "#f4f1fb", "●"),
 )
 """From least to most strained."""
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from ergo.session import Session
 from ergo.stats.exposure import Exposure
-from ergo.views.html import Plot, render, report_content, svg_uri
+from ergo.views.html import Plot, png_uri, render, report_content, svg_uri
 from ergo.views.moments import moments
 from ergo.views.pdf import write_pdf
 from ergo.views.pictures import Fetch
@@ -60,8 +60,9 @@ def _draw_all(
             continue
         svg = svg_of(wide)
         (folder / f"{key}.svg").write_text(svg, encoding="utf-8")
-        (folder / f"{key}.png").write_bytes(png_of(wide))
+        png = png_of(wide)
+        (folder / f"{key}.png").write_bytes(png)
         alt = own_words.say(f"plot.alt.{key}")
         on_screen[key] = Plot(alt, svg_uri(themed(svg)), svg_uri(themed(svg_of(narrow))))
-        in_print[key] = Plot(alt, svg_uri(svg), "")
+        in_print[key] = Plot(alt, png_uri(png), "")
     return on_screen, in_print

@@ -16,10 +16,12 @@ from ergo.stats.exposure import (
 from ergo.timeline import TimeUnit
 from ergo.views.facts import unjudged_shares
 from ergo.views.palette import NOT_JUDGED, marks_for
+from ergo.views.plots.bars import is_plotted
 from ergo.views.words import Words
 
 LONGEST_HOLDS = 10
 STRAIN_MARKS = marks_for(3)
+STRAIN_NAMES = ("within", "limited", "beyond", "unjudged")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +33,15 @@ class Table:
     caption : str
     columns : tuple of str
     rows : tuple of tuple of str
+        A cell may hold several lines.
+    is_narrow : bool
+        Whether it fits a phone as it is.
     """
 
     caption: str
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+    is_narrow: bool = False
 
 
 def _columns(words: Words, *keys: str) -> tuple[str, ...]:
@@ -102,31 +108,50 @@ def judged_table(exposure: Exposure, words: Words) -> Table:
         for name, share in unjudged_shares(exposure).items()
     )
     return Table(
-        words.say("caption.judged"), _columns(words, "angle", "judged", "not_judged"), rows
+        words.say("caption.judged"),
+        _columns(words, "angle", "judged", "not_judged"),
+        rows,
+        is_narrow=True,
     )
 
 
-def limits_table(exposure: Exposure, words: Words) -> Table:
-    """Return the time in every range of every rule, the unjudged time included."""
-    rows = [row for limits in exposure.limits for row in _limit_rows(limits, exposure.unit, words)]
-    columns = _columns(words, "angle", "rule", "band")
-    columns += (_held(words, exposure.unit), *_columns(words, "share", "interval"))
-    return Table(words.say("caption.limits"), columns, tuple(rows))
+def limits_table(exposure: Exposure, words: Words, *, headline: bool) -> Table:
+    """Return the time in every range of the rules in the figures, or of all the others.
+
+    Every row holds all ranges of one angle by one rule and the unjudged time, so
+    that a row adds up to the session.
+    """
+    rows = tuple(
+        _limit_row(limits, exposure.unit, words)
+        for limits in exposure.limits
+        if is_plotted(limits) == headline
+    )
+    columns = _columns(words, "angle", "rule")
+    columns += tuple(
+        f"{mark.symbol} {words.capital(words.say(f'strain.{name}'))}"
+        for mark, name in zip((*STRAIN_MARKS, NOT_JUDGED), STRAIN_NAMES, strict=True)
+    )
+    return Table(words.say("caption.limits" if headline else "caption.more_limits"), columns, rows)
 
 
-def _limit_rows(limits: LimitShares, unit: TimeUnit, words: Words) -> list[tuple[str, ...]]:
+def _limit_row(limits: LimitShares, unit: TimeUnit, words: Words) -> tuple[str, ...]:
     angle = limits.limits.angle
-    head = words.name("angle", angle.name), words.name("rules", limits.limits.rule)
-    rows = [
-        (
-            *head,
-            f"{STRAIN_MARKS[band.strain].symbol} {band_text(band, angle, words)}",
-            *share_cells(held, unit, words),
-        )
-        for band, held in zip(limits.limits.bands, limits.held, strict=True)
-    ]
-    unjudged = f"{NOT_JUDGED.symbol} {words.say('strain.unjudged')}"
-    return [*rows, (*head, unjudged, *share_cells(limits.unjudged, unit, words))]
+    by_strain: list[list[str]] = [[], [], []]
+    for band, held in zip(limits.limits.bands, limits.held, strict=True):
+        text = f"{band_text(band, angle, words)}: {share_text(held, unit, words)}"
+        by_strain[band.strain].append(text)
+    return (
+        words.name("angle", angle.name),
+        words.name("rules", limits.limits.rule),
+        *("\n".join(texts) for texts in by_strain),
+        share_text(limits.unjudged, unit, words),
+    )
+
+
+def share_text(share: Share, unit: TimeUnit, words: Words) -> str:
+    """Return a share in one cell: "7 min 7 s, 59 % (53 % to 65 %)"."""
+    amount, part, interval = share_cells(share, unit, words)
+    return f"{amount}, {part} ({interval})" if interval else f"{amount}, {part}"
 
 
 def holds_table(exposure: Exposure, words: Words) -> Table | None:

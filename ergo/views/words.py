@@ -36,6 +36,10 @@ class Words:
         """Return the message of this key with its figures filled in."""
         return self.catalogue[key].format(**figures)
 
+    def rate(self, per_second: float) -> str:
+        """Return a rate without superfluous zeros: "5", "2.5"."""
+        return self.number(per_second, 0 if float(per_second).is_integer() else 1)
+
     def name(self, kind: str, key: str) -> str:
         """Return the readers' name of a key of some kind; the key itself where it has none.
 
@@ -66,14 +70,20 @@ class Words:
         """Return a length of time: ``0.4 s``, ``94 s``, ``7 min 20 s``, ``1 h 5 min``."""
         if not math.isfinite(seconds):
             return self.say("number.unknown")
-        if seconds < 10:
-            return self.say("number.seconds", s=self.number(seconds, 0 if seconds == 0 else 1))
+        if 0 < seconds < 9.95:
+            return self.say("number.seconds", s=self.number(seconds, 1))
         whole = round(seconds)
         if whole < 120:
             return self.say("number.seconds", s=whole)
         if whole < 3600:
-            return self.say("number.minutes", min=whole // 60, s=f"{whole % 60:02d}")
-        return self.say("number.hours", h=whole // 3600, min=f"{whole % 3600 // 60:02d}")
+            return self._two("minutes", "min", whole // 60, "s", whole % 60)
+        return self._two("hours", "h", whole // 3600, "min", round(whole % 3600 / 60))
+
+    def _two(self, key: str, first: str, large: int, second: str, small: int) -> str:
+        if small == 60:
+            large, small = large + 1, 0
+        key = f"number.{key}" if small else f"number.whole_{key}"
+        return self.say(key, **{first: large, second: small})
 
     def amount(self, amount: float, unit: TimeUnit) -> str:
         """Return an amount of a session: a length of time, or a number of pictures."""

@@ -8,11 +8,11 @@ from matplotlib.figure import Figure
 
 from ergo.stats.exposure import Exposure, LevelShares, LimitShares, Share
 from ergo.views.palette import INK, NOT_JUDGED, StrainMark, marks_for
-from ergo.views.plots.sheet import axes_on, fill_of, legend_below, patch_of, sheet
+from ergo.views.plots.sheet import axes_on, fill_of, in_style, legend_below, patch_of, sheet
 from ergo.views.words import Words
 
-BAR_IN, HEADING_IN, REST_IN = 0.36, 0.24, 1.05
-"""Heights of a bar with its label, of a heading, and of axis and legend. [inch]"""
+BAR_IN, HEADING_IN, REST_IN = 0.36, 0.26, 0.6
+"""Heights of a bar with its label, of a heading, and of the axis below. [inch]"""
 LEAST_LABELLED = 0.09
 """Parts smaller than this share carry no figure inside."""
 
@@ -27,6 +27,7 @@ class Bar:
     unjudged: Share
 
 
+@in_style
 def strained_figure(exposure: Exposure, words: Words, width_in: float) -> Figure:
     """Draw the time in strained postures, one bar per angle, rule by rule."""
     shown = [limits for limits in exposure.limits if is_plotted(limits)]
@@ -44,6 +45,7 @@ def strained_figure(exposure: Exposure, words: Words, width_in: float) -> Figure
     return _bars(bars, legend, words, width_in)
 
 
+@in_style
 def scores_figure(exposure: Exposure, words: Words, width_in: float) -> Figure:
     """Draw the time at every action level, one bar per method and side."""
     bars = [_level_bar(levels, words) for levels in exposure.scores]
@@ -82,7 +84,7 @@ def _level_bar(levels: LevelShares, words: Words) -> Bar:
     marks = marks_for(len(levels.levels))
     return Bar(
         words.name("rules", levels.method),
-        words.name("scores.sides", levels.side),
+        words.capital(words.name("scores.sides", levels.side)),
         tuple(zip(marks, levels.held, strict=True)),
         levels.unjudged,
     )
@@ -92,14 +94,14 @@ def _bars(
     bars: Sequence[Bar], legend: Sequence[tuple[StrainMark, str]], words: Words, width_in: float
 ) -> Figure:
     headings = sum(is_new for is_new in _is_new_heading(bars))
-    height = max(1.6, len(bars) * BAR_IN + headings * HEADING_IN + REST_IN)
+    height = len(bars) * BAR_IN + headings * HEADING_IN + REST_IN
     figure = sheet(width_in, height)
     (axes,) = axes_on(figure)
     place = 0.0
     for bar, is_new in zip(bars, _is_new_heading(bars), strict=True):
         if is_new:
             place += HEADING_IN
-            axes.text(0, place, bar.heading, va="bottom", weight="bold", color=INK)
+            axes.text(0, place, words.capital(bar.heading), va="bottom", weight="bold")
         place += BAR_IN
         _draw(axes, bar, place, words)
     axes.set(xlim=(0, 100), ylim=(place + 0.1, 0), yticks=[])

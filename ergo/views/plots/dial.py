@@ -9,14 +9,15 @@ from matplotlib.patches import Circle, Ellipse, Wedge
 from ergo.stats.exposure import UNKNOWN, Exposure, LimitShares
 from ergo.views.palette import INK, NOT_JUDGED, QUIET
 from ergo.views.plots.bars import MARKS, strain_parts
-from ergo.views.plots.sheet import axes_on, fill_of, legend_below, patch_of, sheet
+from ergo.views.plots.sheet import axes_on, fill_of, in_style, legend_below, patch_of, sheet
 from ergo.views.words import Words
 
-INNER, OUTER = 0.24, 1.0
-"""Radius of the patient's head, and of the longest field."""
+INNER, OUTER, NUMERALS = 0.24, 1.0, 1.38
+"""Radius of the patient's head, of the longest field, and of the hours round the dial."""
 HALF_FIELD_DEG = 13.0
 
 
+@in_style
 def dial_figure(exposure: Exposure, words: Words, width_in: float) -> Figure | None:
     """Draw the time at each clock hour, divided by strain; None where no hour is known."""
     known = [group for group in exposure.by_clock if group.name != UNKNOWN]
@@ -24,9 +25,9 @@ def dial_figure(exposure: Exposure, words: Words, width_in: float) -> Figure | N
     if not known or limits is None:
         return None
     side = min(width_in, 4.6)
-    figure = sheet(side, side + 0.5)
+    figure = sheet(side, side)
     (axes,) = axes_on(figure)
-    axes.set(xlim=(-1.35, 1.35), ylim=(-1.35, 1.35), aspect="equal")
+    axes.set(xlim=(-1.6, 1.6), ylim=(-1.6, 1.5), aspect="equal")
     axes.set_axis_off()
     longest = max(group.held.share for group in known)
     for group in known:
@@ -78,7 +79,7 @@ def _radius(share: float) -> float:
 
 
 def _amount(axes: Any, hour: int, share: float, longest: float, words: Words) -> None:
-    x, y = _place(hour, _radius(share / longest) + 0.11)
+    x, y = _place(hour, _radius(share / longest) + 0.15)
     if share >= 0.005:
         axes.text(x, y, words.share(share), ha="center", va="center", fontsize=7.5, color=INK)
 
@@ -93,13 +94,14 @@ def _room(axes: Any, words: Words) -> None:
     style = {"facecolor": "none", "edgecolor": QUIET, "linewidth": 1.0}
     axes.add_patch(Ellipse((0, -0.72), 0.44, 1.0, zorder=0, linestyle=":", **style))
     axes.add_patch(Circle((0, 0), INNER * 0.8, **style))
+    axes.add_patch(Circle((0, 0), NUMERALS - 0.13, facecolor="none", edgecolor=QUIET, lw=0.5))
     axes.text(0, 0, words.say("clock.head").replace(" ", "\n"), ha="center", va="center", size=6)
     for hour in range(1, 13):
-        x, y = _place(hour, OUTER + 0.24)
+        x, y = _place(hour, NUMERALS)
         weight = "bold" if hour % 3 == 0 else "normal"
         axes.text(x, y, str(hour), ha="center", va="center", color=INK, weight=weight)
     for hour, key in ((3, "left"), (9, "right")):
-        x, _ = _place(hour, OUTER + 0.24)
+        x, _ = _place(hour, NUMERALS)
         label = words.say(f"clock.{key}").replace(" ", "\n")
-        axes.text(x, -0.18, label, ha="center", va="center", size=7, color=QUIET)
-    axes.text(0, -1.36, words.say("clock.feet"), ha="center", va="center", size=7, color=QUIET)
+        axes.text(x, -0.2, label, ha="center", va="center", size=7, color=QUIET)
+    axes.text(0, -1.53, words.say("clock.feet"), ha="center", va="center", size=7, color=QUIET)

@@ -1,8 +1,10 @@
 """The sheet every figure is drawn on, and how it becomes SVG and PNG. No pyplot."""
 
 import io
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
+from functools import wraps
+from math import ceil
+from typing import Any, ParamSpec, TypeVar
 
 import matplotlib
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -15,13 +17,15 @@ from ergo.views.palette import INK, LIMIT, PAPER, QUIET, StrainMark
 WIDE_IN, NARROW_IN = 7.4, 3.75
 """Widths for desks and print, and for phones; the size of letters is the same. [inch]"""
 
+LETTER_IN, SAMPLE_IN, LEGEND_ROW_IN = 0.068, 0.45, 0.19
+"""Widths of a letter and of a sample in a legend, and height of its rows. [inch]"""
+
 STYLE = {
     "font.family": ["DejaVu Sans"],
     "font.size": 9,
     "axes.labelsize": 9,
-    "axes.titlesize": 10,
+    "axes.titlesize": 9,
     "axes.titlelocation": "left",
-    "axes.titleweight": "bold",
     "axes.edgecolor": QUIET,
     "axes.labelcolor": INK,
     "axes.spines.top": False,
@@ -34,6 +38,7 @@ STYLE = {
     "ytick.labelsize": 8,
     "legend.frameon": False,
     "legend.fontsize": 8,
+    "legend.labelcolor": INK,
     "hatch.linewidth": 0.6,
     "svg.fonttype": "path",
     "svg.hashsalt": "ergo",
@@ -42,22 +47,35 @@ STYLE = {
 
 _THEMED = {INK: "ink", QUIET: "quiet", LIMIT: "limit", PAPER: "paper"}
 _THEME = (
-    "<style>:root{{--ink:{ink};--quiet:{quiet};--limit:{limit};--paper:{paper}}}"
-    "@media (prefers-color-scheme:dark){{"
-    ":root{{--ink:#eceef4;--quiet:#a8aebd;--limit:#f0b270;--paper:#171b24}}}}</style>"
-).format(ink=INK, quiet=QUIET, limit=LIMIT, paper=PAPER)
+    f"<style>:root{{--ink:{INK};--quiet:{QUIET};--limit:{LIMIT};--paper:{PAPER}}}"
+    "@media (prefers-color-scheme:dark){"
+    ":root{--ink:#eceef4;--quiet:#a8aebd;--limit:#f0b270;--paper:#171b24}}</style>"
+)
+
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def in_style(draw: Callable[P, R]) -> Callable[P, R]:
+    """Make everything a function draws follow our style, without changing it for others."""
+
+    @wraps(draw)
+    def styled(*args: P.args, **kwargs: P.kwargs) -> R:
+        with matplotlib.rc_context(STYLE):
+            return draw(*args, **kwargs)
+
+    return styled
 
 
 def sheet(width_in: float, height_in: float) -> Figure:
     """Return an empty figure that lays itself out so that nothing is clipped."""
-    with matplotlib.rc_context(STYLE):
-        return Figure(figsize=(width_in, height_in), layout="constrained")
+    return Figure(figsize=(width_in, height_in), layout="constrained")
 
 
 def axes_on(figure: Figure, rows: int = 1, columns: int = 1, **options: Any) -> list[Any]:
     """Return the axes of a grid on the sheet, row after row."""
-    with matplotlib.rc_context(STYLE):
-        return list(figure.subplots(rows, columns, squeeze=False, **options).flat)
+    return list(figure.subplots(rows, columns, squeeze=False, **options).flat)
 
 
 def is_narrow(figure: Figure) -> bool:
@@ -82,16 +100,13 @@ def fill_of(mark: StrainMark) -> dict[str, Any]:
 
 
 def legend_below(figure: Figure, handles: Sequence[Any]) -> None:
-    """Put a legend under the axes, in as many columns as the width allows."""
-    columns = 1 if is_narrow(figure) and len(handles) > 4 else 2 if is_narrow(figure) else 4
-    figure.legend(
-        handles=list(handles),
-        loc="outside lower left",
-        ncols=min(columns, len(handles)),
-        labelcolor=INK,
-        frameon=False,
-        fontsize=8,
-    )
+    """Put a legend under the axes, in as many columns as fit; the sheet grows by its height."""
+    longest = max(len(str(handle.get_label())) for handle in handles)
+    fitting = int(figure.get_figwidth() / (LETTER_IN * longest + SAMPLE_IN))
+    columns = max(1, min(fitting, len(handles)))
+    rows = ceil(len(handles) / columns)
+    figure.set_figheight(figure.get_figheight() + rows * LEGEND_ROW_IN + 0.15)
+    figure.legend(handles=list(handles), loc="outside lower left", ncols=columns)
 
 
 def svg_of(figure: Figure) -> str:
@@ -102,7 +117,7 @@ def svg_of(figure: Figure) -> str:
     return kept.getvalue()
 
 
-def png_of(figure: Figure, dots_per_inch: int = 150) -> bytes:
+def png_of(figure: Figure, dots_per_inch: int = 200) -> bytes:
     """Return the figure as a PNG on white paper."""
     kept = io.BytesIO()
     with matplotlib.rc_context(STYLE):

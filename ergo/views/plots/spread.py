@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from ergo.arrays import FloatArray
@@ -13,10 +14,10 @@ from ergo.session import Session
 from ergo.stats.exposure import Exposure, LimitSet
 from ergo.views.palette import INK, LIMIT, QUIET, STRAIN
 from ergo.views.plots.bars import is_plotted
-from ergo.views.plots.sheet import axes_on, is_narrow, legend_below, sheet
+from ergo.views.plots.sheet import axes_on, in_style, legend_below, sheet
 from ergo.views.words import Words
 
-PANEL_IN, REST_IN = 1.15, 1.0
+PANEL_IN, REST_IN = 1.15, 0.25
 BIN = 2.0
 """Width of a class of angles. [deg]"""
 DASHES = {
@@ -27,6 +28,7 @@ DASHES = {
 OTHER_DASH = (0, (3, 2, 1, 2, 1, 2))
 
 
+@in_style
 def spread_figure(session: Session, exposure: Exposure, words: Words, width_in: float) -> Figure:
     """Draw one panel per angle: share of the judged time in classes of 2 degrees."""
     rules = [limits.limits for limits in exposure.limits if is_plotted(limits)]
@@ -43,7 +45,7 @@ def spread_figure(session: Session, exposure: Exposure, words: Words, width_in: 
         middle = seen[name]
         panel.plot([middle.p10.value, middle.p90.value], [0, 0], color=INK, lw=3, clip_on=False)
         panel.plot(middle.p50.value, 0, "D", color=INK, markersize=5, clip_on=False)
-        panel.set_title(f"{words.name('angle', name)} {words.say('plot.degrees')}", fontsize=9)
+        panel.set_title(f"{words.name('angle', name)} {words.say('plot.degrees')}")
     for unused in panels[len(names) :]:
         unused.set_axis_off()
     if not names:
@@ -66,7 +68,7 @@ def _panel(panel: Any, session: Session, name: str, rules: list[LimitSet]) -> No
     panel.set(ylim=(0, top), yticks=[])
     panel.spines["left"].set_visible(False)
     panel.spines["bottom"].set_color(QUIET)
-    panel.xaxis.set_major_locator(MaxNLocator(7 if is_narrow(panel.figure) else 6, integer=True))
+    panel.xaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 5, 10], integer=True))
 
 
 def weighted_classes(value: FloatArray, held: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -97,8 +99,10 @@ def weighted_classes(value: FloatArray, held: FloatArray) -> tuple[FloatArray, F
 
 
 def _legend(rules: list[LimitSet], words: Words) -> list[Any]:
+    height = Patch(facecolor=STRAIN[2].colour, edgecolor=INK, label=words.say("plot.spread_note"))
     handles: list[Any] = [
-        Line2D([], [], color=INK, linewidth=3, marker="D", label=words.say("plot.median"))
+        height,
+        Line2D([], [], color=INK, linewidth=3, marker="D", label=words.say("plot.median")),
     ]
     for rule in dict.fromkeys(limits.rule for limits in rules):
         label = words.say("plot.limit", rule=words.name("rules", rule))

@@ -5,16 +5,17 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.ticker import FuncFormatter, MaxNLocator
+from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
 from ergo.arrays import FloatArray, IndexArray
 from ergo.session import Session
-from ergo.stats.exposure import Exposure, LimitShares
+from ergo.stats.exposure import Exposure, HoldRecord, LimitShares
 from ergo.timeline import Timeline
 from ergo.views.palette import INK, LIMIT, NOT_JUDGED, QUIET, STRAIN
 from ergo.views.plots.sheet import (
     axes_on,
     fill_of,
+    in_style,
     is_narrow,
     legend_below,
     patch_of,
@@ -22,13 +23,15 @@ from ergo.views.plots.sheet import (
 )
 from ergo.views.words import Words
 
-LANE_IN, CLOCK_IN, REST_IN = 1.05, 0.75, 1.2
-BUCKETS = 700
+LANE_IN, CLOCK_IN, REST_IN = 1.1, 0.75, 0.5
+BUCKETS = 300
 """Pieces into which a lane is cut; the lowest and highest value of each is drawn."""
 SD_OF_90_PERCENT = 1.645
 LANE_RULE = "iso11226"
+TIME_STEPS_S = (0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
 
 
+@in_style
 def timeline_figure(session: Session, exposure: Exposure, words: Words, width_in: float) -> Figure:
     """Draw the angles that ISO 11226 limits over the whole session, and the clock position."""
     lanes = [limits for limits in exposure.limits if limits.limits.rule == LANE_RULE]
@@ -116,7 +119,7 @@ def _angle_lane(
     _limits(lane, limits, high)
     _holds(lane, session, exposure, angle, x, high)
     lane.set_ylim(low, high + 0.16 * (high - low))
-    lane.set_title(f"{words.name('angle', angle)} {words.say('plot.degrees')}", fontsize=9)
+    lane.set_title(f"{words.name('angle', angle)} {words.say('plot.degrees')}")
     lane.yaxis.set_major_locator(MaxNLocator(4))
 
 
@@ -161,7 +164,7 @@ def _holds(
             continue
         frames = timeline.frames_of(timeline.sources.index(hold.source))
         start = float(x[frames[0]] - timeline.time_s[frames[0]] + hold.start_s)
-        is_long = hold.is_beyond_line is True
+        is_long = is_longer_than_allowed(hold)
         lane.plot(
             [start, start + hold.length_s],
             [place, place],
@@ -171,6 +174,11 @@ def _holds(
             markersize=7 if is_long else 4,
             solid_capstyle="butt",
         )
+
+
+def is_longer_than_allowed(hold: HoldRecord) -> bool:
+    """Return whether a hold passed its line, or held what is beyond the limit for any time."""
+    return hold.is_beyond_line is True or (hold.is_beyond_line is None and hold.strain == 2)
 
 
 def _unseen(lane: Any, x: FloatArray, value: FloatArray) -> None:
@@ -201,7 +209,7 @@ def _clock_lane(lane: Any, session: Session, x: FloatArray, words: Words) -> Non
     seen = whole[np.isfinite(whole)]
     lane.set_ylim(max(0.0, float(seen.min()) - 1.5), min(13.0, float(seen.max()) + 1.5))
     lane.yaxis.set_major_locator(MaxNLocator(4, integer=True))
-    lane.set_title(words.say("plot.clock_lane"), fontsize=9)
+    lane.set_title(words.capital(words.say("plot.clock_lane")))
 
 
 def _time_axis(lane: Any, timeline: Timeline, x: FloatArray, words: Words) -> None:
@@ -211,7 +219,7 @@ def _time_axis(lane: Any, timeline: Timeline, x: FloatArray, words: Words) -> No
         return
     lane.set_xlim(float(x.min(initial=0.0)), float(x.max(initial=1.0)))
     lane.set_xlabel(words.say("plot.time_axis"))
-    lane.xaxis.set_major_locator(_whole_times(lane))
+    lane.xaxis.set_major_locator(MultipleLocator(_time_step_s(lane, x)))
     lane.xaxis.set_major_formatter(FuncFormatter(lambda seconds, _: words.clock_time(seconds)))
     for source in range(1, len(timeline.sources)):
         frames = timeline.frames_of(source)
@@ -220,8 +228,11 @@ def _time_axis(lane: Any, timeline: Timeline, x: FloatArray, words: Words) -> No
                 each.axvline(float(x[frames[0]]), color=QUIET, linewidth=0.8)
 
 
-def _whole_times(lane: Any) -> MaxNLocator:
-    return MaxNLocator(4 if is_narrow(lane.figure) else 8, steps=[1, 1.2, 1.5, 2, 3, 6, 10])
+def _time_step_s(lane: Any, x: FloatArray) -> float:
+    """Return a round step of time that gives at most 5 (narrow) or 9 ticks. [s]"""
+    length = float(x.max(initial=1.0) - x.min(initial=0.0))
+    most = 5 if is_narrow(lane.figure) else 9
+    return next((step for step in TIME_STEPS_S if length / step <= most), TIME_STEPS_S[-1])
 
 
 def _legend(words: Words, has_holds: bool) -> list[Any]:
