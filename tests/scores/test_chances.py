@@ -24,6 +24,7 @@ def one(value):
     return np.array([float(value)])
 
 
+@settings(deadline=None)
 @given(value=angle, sd=spread)
 def test_the_chance_of_a_band_is_the_area_of_the_normal_curve_over_it(value, sd):
     judged = judge(band_table("rula_upper_arm"), one(value), one(sd))
@@ -37,6 +38,7 @@ def test_the_chance_of_a_band_is_the_area_of_the_normal_curve_over_it(value, sd)
     assert judged.chance[:, 0] == pytest.approx(list(printed.values()), abs=1e-9)
 
 
+@settings(deadline=None)
 @given(value=angle)
 def test_a_standard_deviation_of_zero_makes_the_measured_step_certain(value):
     judged = judge(band_table("rula_neck"), one(value), one(0))
@@ -49,6 +51,7 @@ def test_an_edge_with_no_doubt_is_certain_too():
     assert judged.chance[:, 0].tolist() == [1, 0, 0, 0]
 
 
+@settings(deadline=None)
 @given(
     base=st.lists(st.floats(0.01, 1), min_size=4, max_size=4),
     extra=st.lists(st.floats(0, 1), min_size=2, max_size=2),
@@ -65,7 +68,7 @@ def test_modifiers_add_as_counted_out_one_by_one(base, extra, by):
     assert total(step, modifiers, by, 6).chance[:, 0] == pytest.approx(counted)
 
 
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_a_table_is_summed_over_every_cell(seed):
     table = grid_table("rula_table_b")

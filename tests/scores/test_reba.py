@@ -143,6 +143,20 @@ def test_what_was_not_seen_is_not_judged(posture_of, circumstances_of):
     assert score.assumed == ()
 
 
+@pytest.mark.parametrize(("deviation_deg", "score", "worse"), [(0.0, 1, 2), (15.0, 2, 2)])
+def test_a_wrist_that_does_not_deviate_could_still_be_twisted(
+    deviation_deg, score, worse, posture_of, circumstances_of
+):
+    posture = posture_of(
+        shoulder_flexion_deg_left=30.0,
+        trunk_flexion_deg=10.0,
+        wrist_deviation_deg_left=deviation_deg,
+    )
+    found = left(posture, circumstances_of(support=[{"feet": True}]))
+    assert found.score.tolist() == [score]
+    assert found.steps["score_if_assumed_worse"].tolist() == [worse]
+
+
 def test_coupling_and_rapid_change_are_always_named_as_assumed(posture_of, circumstances_of):
     assert {"coupling", "rapid_change"} <= set(left(posture_of(), circumstances_of()).assumed)
 

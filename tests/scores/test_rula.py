@@ -11,6 +11,11 @@ from ergo.scores.table import grid_table
 
 DEFAULT = complete_readings({})
 SUPPORTED = [{"trunk": True}]
+STRAINED = {
+    "shoulder_flexion_deg_left": 30.0,
+    "neck_flexion_deg": 25.0,
+    "trunk_flexion_deg": 30.0,
+}
 
 
 def left(posture, circumstances, **readings):
@@ -145,6 +150,12 @@ def test_force_scores_as_printed_in_six_lines(load_kg, manner, score, posture_of
     assert left(posture_of(), around).additions["force"].tolist() == [score]
 
 
+def test_the_force_score_is_added_to_both_groups(posture_of, circumstances_of):
+    score = left(posture_of(), circumstances_of(force=[{"load_kg": 5.0, "manner": "static"}]))
+    assert score.steps["score_C"].tolist() == (score.steps["posture_score_A"] + 2).tolist()
+    assert score.steps["score_D"].tolist() == (score.steps["posture_score_B"] + 2).tolist()
+
+
 def test_the_worksheets_give_3_for_any_load_over_10_kg(posture_of, circumstances_of):
     around = circumstances_of(force=[{"load_kg": 11.0}])
     other = left(posture_of(), around, rula_load_over_10_kg="3")
@@ -192,10 +203,21 @@ def test_each_reading_changes_the_step_it_names(
 
 
 def test_the_lower_arm_reading_moves_the_score_if_assumed_worse(posture_of, circumstances_of):
-    posture, around = posture_of(shoulder_flexion_deg_left=120.0), circumstances_of()
+    posture, around = posture_of(**STRAINED), circumstances_of()
     together = step_of("score_if_assumed_worse", posture, around)
     apart = step_of("score_if_assumed_worse", posture, around, rula_lower_arm_sides="separate")
-    assert apart >= together
+    group_b = b_score(3, 3, 2)
+    assert together == grand(a_score(2, 2, 1, 2), group_b, 0, 0)
+    assert apart == grand(a_score(2, 3, 1, 2), group_b, 0, 0)
+    assert apart > together
+
+
+def test_a_shoulder_that_was_not_seen_could_be_raised(posture_of, circumstances_of):
+    around = circumstances_of()
+    seen = step_of("score_if_assumed_worse", posture_of(**STRAINED), around)
+    unseen = posture_of(**STRAINED, shoulder_raise_mm_left=np.nan)
+    worse = grand(a_score(3, 2, 1, 2), b_score(3, 3, 2), 0, 0)
+    assert step_of("score_if_assumed_worse", unseen, around) == worse > seen
 
 
 @pytest.mark.parametrize(
