@@ -77,7 +77,7 @@ class ClipSource:
                 duration_s=_stated_duration_s(container, stream),
                 rate_hz=float(stream.average_rate) if stream.average_rate else None,
                 focal_px=None,
-                sha256=sha256_of(self._path),
+                sha256=sha256_of(self._path, self._name, UnreadableClip),
             )
 
     @property

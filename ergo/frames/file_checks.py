@@ -1,6 +1,8 @@
 """What is checked of any file before a library opens it."""
 
+import contextlib
 import hashlib
+from collections.abc import Iterator
 from pathlib import Path
 
 from ergo.errors import ErgoError
@@ -16,9 +18,23 @@ def check_readable(path: Path, name: str, error: type[ErgoError]) -> None:
         Name shown to the user.
     error : type of ErgoError
     """
+    with _told(name, error), path.open("rb") as file:
+        is_empty = not file.read(1)
+    if is_empty:
+        raise error("is empty (0 bytes).", where=f"{name}:", remedy="Copy it again.")
+
+
+def sha256_of(path: Path, name: str, error: type[ErgoError]) -> str:
+    """Return the SHA-256 hash of a file, in hexadecimal; errors as above."""
+    with _told(name, error), path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+@contextlib.contextmanager
+def _told(name: str, error: type[ErgoError]) -> Iterator[None]:
+    """Turn an error of the file system into one clear line."""
     try:
-        with path.open("rb") as file:
-            is_empty = not file.read(1)
+        yield
     except FileNotFoundError as cause:
         raise error(
             "is no longer there.", where=f"{name}:", remedy="Check that its drive is connected."
@@ -27,11 +43,3 @@ def check_readable(path: Path, name: str, error: type[ErgoError]) -> None:
         raise error(
             f"cannot be read ({cause.strerror}).", where=f"{name}:", remedy="Check who may read it."
         ) from cause
-    if is_empty:
-        raise error("is empty (0 bytes).", where=f"{name}:", remedy="Copy it again.")
-
-
-def sha256_of(path: Path) -> str:
-    """Return the SHA-256 hash of a file, in hexadecimal."""
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

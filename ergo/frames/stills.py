@@ -66,7 +66,7 @@ class StillSource:
             duration_s=None,
             rate_hz=None,
             focal_px=film_mm and film_mm / FILM_DIAGONAL_MM * math.hypot(width, height),
-            sha256=sha256_of(self._path),
+            sha256=sha256_of(self._path, self._name, UnreadablePicture),
         )
 
     @property

@@ -34,6 +34,7 @@ def make_clip(
     matrix: Sequence[int] | None = None,
     ticks_per_s: int = 1000,
     key_every: int = 5,
+    x264: str = "",
 ) -> Path:
     """Write a clip whose pictures are shown at the given times [ms]."""
     with av.open(str(path), "w", format=container, options=options or {}) as out:
@@ -42,6 +43,8 @@ def make_clip(
         stream.bit_rate = 2_000_000
         stream.gop_size = key_every
         stream.time_base = stream.codec_context.time_base = Fraction(1, ticks_per_s)
+        if x264:
+            stream.options = {"x264-params": x264}
         if matrix:
             stream.set_display_matrix(matrix)
         for number, at_ms in enumerate(times_ms):

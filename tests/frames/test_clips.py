@@ -94,10 +94,20 @@ def test_time_begins_with_the_first_picture(tmp_path):
     assert times(ClipSource(path, rate_hz=5))[:2] == [0, 0.2]
 
 
-@pytest.mark.parametrize("name", ["a.mp4", "a.mkv", "a.avi"])
+@pytest.mark.parametrize(
+    ("name", "choices"),
+    [
+        ("a.mp4", {}),
+        ("a.mkv", {}),
+        ("a.avi", {"ticks_per_s": 25}),
+        ("b.mp4", {"codec": "libx264", "key_every": 20}),
+        ("b.mkv", {"codec": "libx264", "key_every": 20}),
+        ("open.mp4", {"codec": "libx264", "key_every": 20, "x264": "open-gop=1:bframes=3"}),
+    ],
+)
 @pytest.mark.parametrize("start_s", [0.04, 0.2, 1.999, 2.0, 2.1, 3.8])
-def test_resuming_gives_exactly_the_rest(tmp_path, name, start_s):
-    path = make_clip(tmp_path / name, EVEN_MS, ticks_per_s=25 if name == "a.avi" else 1000)
+def test_resuming_gives_exactly_the_rest(tmp_path, name, choices, start_s):
+    path = make_clip(tmp_path / name, EVEN_MS, **choices)
     whole = [
         (f.time_s, f.number, number_of(f.picture)) for f in ClipSource(path) if f.time_s >= start_s
     ]
