@@ -27,7 +27,6 @@ SYMMETRY = (
     "neck_rotation_deg",
     "neck_side_bend_deg",
 )
-LEVELS = "dental_levels"
 
 
 def dental_sitting(
@@ -63,7 +62,7 @@ def dental_sitting(
         name: band_table(table, reading["shared_edge"]).step(posture.angle(angle))
         for name, (angle, table) in shown.items()
     }
-    whole = verdict_score("dental_sitting", "whole", LEVELS, reading, counted, beside, ())
+    whole = verdict_score("dental_sitting", "whole", reading, counted, beside, ())
     return (whole, *(_arm(side, posture, reading) for side in ("left", "right")))
 
 
@@ -77,7 +76,7 @@ def _arm(side: ArmSide, posture: PostureTrack, reading: Reading) -> MethodScore:
         ),
         "forearm_raise": _forearm_raise(side, posture, reading),
     }
-    return verdict_score("dental_sitting", side, LEVELS, reading, counted, {}, ())
+    return verdict_score("dental_sitting", side, reading, counted, {}, ())
 
 
 def _forearm_raise(side: ArmSide, posture: PostureTrack, reading: Reading) -> Judged:

@@ -51,7 +51,7 @@ def iso11226(
     }
     unstated = ~circumstances.support["trunk"].is_stated
     assumed = _named("trunk_support", unstated, worst(tuple(parts.values())))
-    whole = verdict_score("iso11226", "whole", "iso11226_levels", reading, parts, {}, assumed)
+    whole = verdict_score("iso11226", "whole", reading, parts, {}, assumed)
     arms = (_arm(side, posture, circumstances, reading) for side in ("left", "right"))
     return (whole, *arms)
 
@@ -137,7 +137,7 @@ def _arm(
         *_named("arm_support", ~support.is_stated, arm),
     )
     counted = {"upper_arm": arm}
-    return verdict_score("iso11226", side, "iso11226_levels", reading, counted, {}, assumed)
+    return verdict_score("iso11226", side, reading, counted, {}, assumed)
 
 
 def _named(name: str, frames: BoolArray, judged: Judged) -> tuple[str, ...]:

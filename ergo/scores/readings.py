@@ -104,8 +104,8 @@ READINGS: Mapping[str, Reading] = {
     "shared_edge": _reading(
         "lower higher",
         "which step takes an angle exactly on an edge that both bands print",
-        "lower: a solved RULA exercise puts 'about 45' there for the higher band's floor and a "
-        "REBA example 'about 20' in the lower band; higher: a teaching page, when in doubt",
+        "lower: a solved RULA exercise scores 'about 45' in the band 20-45 and a REBA example "
+        "'about 20' in the lower band; higher: a teaching page, when in doubt",
         ALL_METHODS,
     ),
     "abducted_beyond": _reading(

@@ -167,13 +167,14 @@ def _side(
 ) -> MethodScore:
     table_b = TABLE_B[reading["reba_table_b"]]
     group_b = _group(table_b, _group_b(side, posture, circumstances, reading), 0)
-    table_c = grid_table("reba_table_c")
-    score_c = look_up(table_c, score_a=group_a.with_additions, score_b=group_b.with_additions)
+    score_c = look_up(
+        grid_table("reba_table_c"), score_a=group_a.with_additions, score_b=group_b.with_additions
+    )
     activity = activity_score(circumstances, side)
     final = total(score_c, (), activity, 15)
     level = level_of(final, levels_of("reba_levels"))
-    worse = table_c.look_up(score_a=group_a.one_worse, score_b=group_b.one_worse)
     parts = {**group_a.parts, **group_b.parts}
+    never_measured = ("coupling", "rapid_change") if np.any(final.step) else ()
     return MethodScore(
         method="reba",
         side=side,
@@ -185,15 +186,18 @@ def _side(
             "table_B": group_b.table_score.step,
             "score_B": group_b.with_additions.step,
             "score_C": score_c.step,
-            "score_if_assumed_worse": np.where(worse == NOT_SEEN, NOT_SEEN, worse + activity),
+            "score_if_assumed_worse": _if_assumed_worse(group_a, group_b, activity),
         },
         score=final.step,
         level=level.step,
         level_probability=level.chance.T,
         levels=levels_of("reba_levels"),
-        assumed=(
-            *assumed_inputs(tuple(parts.values()), circumstances, final.step),
-            *(("coupling", "rapid_change") if np.any(final.step) else ()),
-        ),
+        assumed=assumed_inputs(tuple(parts.values()), circumstances, final.step) + never_measured,
         additions={"load_force": load, "activity": activity},
     )
+
+
+def _if_assumed_worse(group_a: _Group, group_b: _Group, activity: StepArray) -> StepArray:
+    table_c = grid_table("reba_table_c")
+    worse = table_c.look_up(score_a=group_a.one_worse, score_b=group_b.one_worse)
+    return np.where(worse == NOT_SEEN, NOT_SEEN, worse + activity)

@@ -13,7 +13,6 @@ from ergo.scores.table import levels_of
 def verdict_score(
     method: str,
     side: Side,
-    levels: str,
     reading: Reading,
     counted: Mapping[str, Judged],
     shown: Mapping[str, StepArray],
@@ -24,8 +23,7 @@ def verdict_score(
     Parameters
     ----------
     method, side : str
-    levels : str
-        File of the verdicts' names; verdict 1 is the first.
+        ``tables/METHOD_levels.csv`` names the verdicts; verdict 1 is the first.
     reading : mapping of str to str
         A choice for every option of READINGS.
     counted : mapping of str to Judged
@@ -35,7 +33,8 @@ def verdict_score(
     assumed : sequence of str
     """
     score = worst(tuple(counted.values()))
-    level = level_of(score, levels_of(levels))
+    levels = levels_of(f"{method}_levels")
+    level = level_of(score, levels)
     return MethodScore(
         method=method,
         side=side,
@@ -44,6 +43,6 @@ def verdict_score(
         score=score.step,
         level=level.step,
         level_probability=level.chance.T,
-        levels=levels_of(levels),
+        levels=levels,
         assumed=tuple(assumed),
     )
