@@ -62,7 +62,7 @@ def find_sources(inputs: Sequence[Path], rate_hz: float = 5.0) -> Found:
     files: list[Path] = []
     skipped: list[str] = []
     for given in inputs:
-        taken, left = _listed(given) if given.is_dir() else ([_checked_file(given)], [])
+        taken, left = _listed(given) if _is_folder(given) else ([_checked_file(given)], [])
         files += taken
         skipped += left
     first_named: dict[Path, Path] = {}
@@ -75,6 +75,17 @@ def find_sources(inputs: Sequence[Path], rate_hz: float = 5.0) -> Found:
         _source(path, name, rate_hz) for path, name in zip(unique, _names(unique), strict=True)
     )
     return Found(sources, tuple(skipped))
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError as cause:  # it lies in a folder that may not be entered
+        raise NothingToAnalyse(
+            f"cannot be reached ({cause.strerror}).",
+            where=f"{path}:",
+            remedy="Check who may read it.",
+        ) from cause
 
 
 def _listed(folder: Path) -> tuple[list[Path], list[str]]:

@@ -2,6 +2,8 @@
 
 import os
 import shutil
+import tempfile
+from pathlib import Path
 
 import pytest
 from PIL import Image
@@ -107,12 +109,32 @@ def test_an_empty_file_is_told_before_anything_is_analysed(tmp_path, name, error
         find_sources([tmp_path])
 
 
-@pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")
-def test_a_folder_that_may_not_be_read_is_named(tmp_path):
-    locked = tmp_path / "locked"
-    locked.mkdir(mode=0)
+@pytest.fixture
+def locked_folder():
+    """A folder with a still in it, which the user of the test may not enter."""
+    with tempfile.TemporaryDirectory() as name:
+        top = Path(name)
+        top.chmod(0o755)
+        (top / "locked").mkdir()
+        Image.new("RGB", (8, 6)).save(top / "locked" / "a.png")
+        (top / "locked").chmod(0)
+        is_root = os.geteuid() == 0
+        if is_root:
+            os.seteuid(65534)  # "nobody": root may enter every folder
+        yield top / "locked"
+        if is_root:
+            os.seteuid(0)
+        (top / "locked").chmod(0o755)
+
+
+def test_a_folder_that_may_not_be_read_is_named(locked_folder):
     with pytest.raises(NothingToAnalyse, match="locked: cannot be listed"):
-        find_sources([locked])
+        find_sources([locked_folder])
+
+
+def test_a_file_in_a_folder_that_may_not_be_entered_is_named(locked_folder):
+    with pytest.raises(NothingToAnalyse, match=r"a\.png: cannot be reached"):
+        find_sources([locked_folder / "a.png"])
 
 
 def test_a_pipe_is_refused(tmp_path):
