@@ -1,6 +1,6 @@
 """The figures that a comparison compares, each with what chance and measurement do to it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import nan
 
 import numpy as np
@@ -10,6 +10,7 @@ from ergo.arrays import BoolArray, FloatArray
 from ergo.scores.method_score import NOT_SEEN
 from ergo.stats.bootstrap import Draws, Spread, figure_spread, ratio_spread
 from ergo.stats.exposure import LimitSet
+from ergo.stats.neighbours import missed_by_blocks
 from ergo.stats.pool import Pool
 from ergo.stats.uncertain import (
     COMMON_ERRORS,
@@ -114,15 +115,24 @@ def _share(
     judged: BoolArray,
     common: FloatArray,
 ) -> Figure:
-    amount = _by_block(pool, np.where(is_counted & judged, held, 0.0))
-    of = _by_block(pool, np.where(judged, held, 0.0))
+    counted, judged_held = np.where(is_counted & judged, held, 0.0), np.where(judged, held, 0.0)
+    amount, of = _by_block(pool, counted), _by_block(pool, judged_held)
     total = float(np.sum(of))
     return Figure(
         value=float(np.sum(amount)) / total if total > 0 else nan,
-        spread=ratio_spread(amount, of, draws),
+        spread=_raised(ratio_spread(amount, of, draws), pool, counted, judged_held),
         moved=common - np.mean(common),
         judged_share=total / float(np.sum(held)) if np.sum(held) > 0 else 0.0,
     )
+
+
+def _raised(spread: Spread, pool: Pool, counted: FloatArray, held: FloatArray) -> Spread:
+    """Return a spread raised by what blocks miss; sessions are independent as they are."""
+    if pool.session_of_block.max(initial=0) > 0 or not np.sum(held) > 0:
+        return spread
+    residual = counted - held * (np.sum(counted) / np.sum(held))
+    factor = missed_by_blocks(residual, pool.cell, pool.block_s)
+    return replace(spread, variance=spread.variance * factor)
 
 
 def percentile(pool: Pool, draws: Draws, angle: str, share: float) -> Figure:
@@ -151,9 +161,12 @@ def percentile(pool: Pool, draws: Draws, angle: str, share: float) -> Figure:
         return np.asarray(least + _BIN * (place + 0.5), dtype=np.float64)
 
     common_sd = np.sqrt(COMMON_SHARE) * float(np.average(sd[seen], weights=held[seen]))
+    found = float(quantile(np.ones((1, len(of))))[0])
     return Figure(
-        value=float(quantile(np.ones((1, len(of))))[0]),
-        spread=figure_spread(quantile, of > 0, draws),
+        value=found,
+        spread=_raised(
+            figure_spread(quantile, of > 0, draws), pool, np.where(value > found, held, 0.0), held
+        ),
         moved=-COMMON_ERRORS * common_sd,
         judged_share=total / float(np.sum(pool.held)),
     )

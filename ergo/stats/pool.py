@@ -21,6 +21,7 @@ from ergo.stats.exposure import HoldRecord
 from ergo.stats.groups import Labels, hour_labels, is_excluded, task_labels
 from ergo.stats.holding_lines import holding_line
 from ergo.stats.holds import hold_records
+from ergo.stats.neighbours import cells_of
 from ergo.timeline import Timeline
 
 BLOCK_S = 60.0
@@ -74,6 +75,10 @@ class Pool:
         Number of the block of each frame.
     session_of_block : array (block,)
         Number of the session of each block.
+    cell : array (frame,)
+        Number of the cell of a few seconds of each frame.
+    block_s : float
+        Usual length of a block. [s]
     hours, tasks : tuple (frame,) of str or None
     levels : mapping of (method, side) to MethodScore list
         Scores of each session, in order.
@@ -84,6 +89,8 @@ class Pool:
     held: FloatArray
     block: IndexArray
     session_of_block: IndexArray
+    cell: IndexArray
+    block_s: float
     hours: Labels
     tasks: Labels
     levels: dict[tuple[str, str], tuple[MethodScore, ...]]
@@ -100,11 +107,13 @@ def pooled(sessions: Sequence[Measured]) -> Pool:
     """
     blocks: list[IndexArray] = []
     owners: list[IndexArray] = []
+    cells: list[IndexArray] = []
     holds: list[tuple[int, HoldRecord]] = []
     for number, session in enumerate(sessions):
         block = blocks_of(session.timeline)
         first = sum(len(each) for each in owners)
         blocks.append(block + first)
+        cells.append(cells_of(session.timeline) + sum(int(each.max(initial=0)) for each in cells))
         owners.append(np.full(int(block.max(initial=-1)) + 1, number))
         holds += [(first + at, hold) for at, hold in _holds(session, block)]
     return Pool(
@@ -112,6 +121,8 @@ def pooled(sessions: Sequence[Measured]) -> Pool:
         held=np.concatenate([each.timeline.held for each in sessions]),
         block=np.concatenate(blocks).astype(np.int64),
         session_of_block=np.concatenate(owners).astype(np.int64),
+        cell=np.concatenate(cells).astype(np.int64),
+        block_s=float(np.mean([block_length_s(each.timeline) for each in sessions])),
         hours=tuple(hour for each in sessions for hour in hour_labels(each.clock)),
         tasks=tuple(t for each in sessions for t in task_labels(each.timeline, each.notes)),
         levels=_levels(sessions),
@@ -132,7 +143,7 @@ def blocks_of(timeline: Timeline) -> IndexArray:
         Minutes of each clip, or tenths of a shorter session; a rest of less
         than half a block belongs to the block before it. Every still is one.
     """
-    length_s = float(np.clip(timeline.total / 10, LEAST_BLOCK_S, BLOCK_S))
+    length_s = block_length_s(timeline)
     block = np.zeros(len(timeline), dtype=np.int64)
     for source in range(len(timeline.sources)):
         frames = timeline.frames_of(source)
@@ -142,6 +153,11 @@ def blocks_of(timeline: Timeline) -> IndexArray:
             block[frames] = np.minimum((time_s // length_s).astype(np.int64), last)
     pairs = np.stack([timeline.source_index, block], axis=1)
     return np.unique(pairs, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
+
+
+def block_length_s(timeline: Timeline) -> float:
+    """Return the length of a block: a minute, or a tenth of a shorter session. [s]."""
+    return float(np.clip(timeline.total / 10, LEAST_BLOCK_S, BLOCK_S))
 
 
 def _judged(session: Measured) -> PostureTrack:
