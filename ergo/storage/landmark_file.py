@@ -55,7 +55,8 @@ def as_stored(track: PoseTrack) -> PoseTrack:
 def write_landmarks(path: Path, landmarks: StoredLandmarks) -> None:
     """Write all tracks of a session, role after role."""
     tables = [_table_of(landmarks, track) for track in landmarks.tracks.values()]
-    pq.write_table(pa.concat_tables(tables, promote_options="default"), path, compression="zstd")
+    whole = pa.concat_tables(tables, promote_options="permissive")  # roles differ in their looks
+    pq.write_table(whole, path, compression="zstd")
 
 
 def _table_of(landmarks: StoredLandmarks, track: PoseTrack) -> pa.Table:

@@ -69,6 +69,19 @@ def test_refined_joints_come_back_where_only_the_operator_has_them(tmp_path: Pat
     assert again.tracks["patient"].joint_px is None
 
 
+def test_three_roles_with_different_looks_come_back(tmp_path: Path) -> None:
+    others = [unseen_track(role, ("heavy",), FRAMES) for role in ("assistant", "patient")]
+    operator = as_stored(some_track())
+    write_landmarks(tmp_path / "l.parquet", stored(operator, *others))
+    again = read_landmarks(tmp_path / "l.parquet")
+    assert {role: track.looks for role, track in again.tracks.items()} == {
+        "operator": ("heavy", "heavy_mirrored"),
+        "assistant": ("heavy",),
+        "patient": ("heavy",),
+    }
+    np.testing.assert_array_equal(again.tracks["operator"].picture_px, operator.picture_px)
+
+
 def test_a_damaged_file_is_one_line(tmp_path: Path) -> None:
     (tmp_path / "l.parquet").write_bytes(b"not parquet")
     with pytest.raises(SessionError, match="cannot be read"):
