@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.timeline import Timeline
 
 BRIDGE_S = 0.6
@@ -21,19 +21,20 @@ class Run:
 
 def clip_runs(timeline: Timeline) -> tuple[Run, ...]:
     """Return the runs of analysed frames: one clip each, no jump in time within."""
-    frames = np.flatnonzero(~timeline.is_still)
-    if not len(frames):
-        return ()
-    is_new = np.ones(len(frames), dtype=bool)
-    step = np.diff(timeline.time_s[frames])
-    same = np.diff(timeline.source_index[frames]) == 0
-    longest = longest_gap_s(step[same])
-    is_new[1:] = ~same | (step > longest) | (step <= 0) | (np.diff(frames) != 1)
-    starts = np.flatnonzero(is_new)
-    stops = np.append(starts[1:], len(frames))
-    return tuple(
-        Run(int(frames[a]), int(frames[b - 1]) + 1) for a, b in zip(starts, stops, strict=True)
-    )
+    runs: list[Run] = []
+    for source in range(len(timeline.sources)):
+        frames = timeline.frames_of(source)
+        if len(frames) and not timeline.is_still[frames[0]]:
+            step_s = np.diff(timeline.time_s[frames])
+            jumps = (step_s > longest_gap_s(step_s)) | (np.diff(frames) != 1)
+            runs += _parts(frames, jumps)
+    return tuple(runs)
+
+
+def _parts(frames: IndexArray, breaks: BoolArray) -> list[Run]:
+    """Return the runs between breaks (frame - 1,), from their first to their last frame."""
+    parts = np.split(frames, np.flatnonzero(breaks) + 1)
+    return [Run(int(part[0]), int(part[-1]) + 1) for part in parts]
 
 
 def longest_gap_s(step_s: FloatArray) -> float:
@@ -61,6 +62,4 @@ def seen_runs(timeline: Timeline, run: Run, seen: BoolArray) -> tuple[Run, ...]:
         return ()
     time_s = timeline.time_s
     usual = longest_gap_s(np.diff(time_s[run.start : run.stop]))
-    breaks = np.flatnonzero(np.diff(time_s[frames]) > usual) + 1
-    parts = np.split(frames, breaks)
-    return tuple(Run(int(part[0]), int(part[-1]) + 1) for part in parts)
+    return tuple(_parts(frames, np.diff(time_s[frames]) > usual))
