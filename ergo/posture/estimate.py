@@ -8,6 +8,7 @@ from ergo.arrays import BoolArray, FloatArray
 from ergo.errors import InputError
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import Notes
+from ergo.posture.angle_names import NAMES
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.neutral import (
@@ -88,7 +89,7 @@ def _against_neutral(
     timeline: Timeline, points: BodyPoints, notes: Sequence[Notes]
 ) -> tuple[FloatArray, BoolArray]:
     """Return the angles (frame, angle), and where the person's own neutral was used (frame,)."""
-    value = body_angles(points, population_neutral())
+    value = np.empty((len(timeline), len(NAMES)))
     has_own = np.zeros(len(timeline), dtype=bool)
     for source, note in enumerate(notes):
         if note.neutral is None:
@@ -98,4 +99,6 @@ def _against_neutral(
             frames = timeline.frames_of(source)
             value[frames] = body_angles(points.frames(frames), neutral)
             has_own[frames] = True
+    others = np.flatnonzero(~has_own)
+    value[others] = body_angles(points.frames(others), population_neutral())
     return value, has_own
