@@ -28,7 +28,7 @@ LOOKED_AT_PX = 480
 
 @dataclass(frozen=True, slots=True)
 class HeadRegion:
-    """A circle that covers a head in the picture. [px]"""
+    """A circle that covers a head in the picture; all in px."""
 
     x: float
     y: float

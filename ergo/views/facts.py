@@ -71,7 +71,7 @@ def _beyond(fact: KeyFact, unit: TimeUnit, words: Words) -> dict[str, str]:
     return {
         "subject": words.say(f"subject.{name}"),
         "state": words.say(f"state.{name}", limit=words.measure(abs(fact.limit), name)),
-        "amount": words.amount(fact.beyond.amount, unit),
+        "for_amount": words.say(f"first.for_{unit}", amount=words.amount(fact.beyond.amount, unit)),
         "between": between(fact.beyond, unit, words),
     }
 

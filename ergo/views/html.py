@@ -13,7 +13,7 @@ from ergo.views.facts import film_next, first_sentences
 from ergo.views.moments import Moment
 from ergo.views.palette import NOT_JUDGED, marks_for
 from ergo.views.plots.dial import dial_limits
-from ergo.views.score_tables import assumed_table, readings_table
+from ergo.views.score_tables import assumed_table, method_sources_table, readings_table
 from ergo.views.tables import (
     group_table,
     holds_table,
@@ -109,6 +109,7 @@ def report_content(
         "moments": moments,
         "next": film_next(session, exposure, words),
         "sources_table": sources_table(exposure, words),
+        "method_sources_table": method_sources_table(words),
         "angles": _angle_lines(exposure, words),
         "sampling": words.say(
             "uncertainty.sampling", rate=words.rate(session.recording.settings.rate_hz)

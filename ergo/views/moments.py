@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-from ergo.errors import ErgoError
 from ergo.session import Session
 from ergo.stats.exposure import Exposure, WorstMoment
 from ergo.views.pictures import Fetch, data_uri, moment_picture
@@ -22,16 +21,13 @@ class Moment:
     values : tuple of str
         Angles with their 90 % intervals.
     picture : str or None
-        As a data URI; None where it could not be fetched.
-    trouble : str
-        Why there is no picture.
+        As a data URI; None where the recording is no longer at its place.
     """
 
     title: str
     alt: str
     values: tuple[str, ...]
     picture: str | None
-    trouble: str
 
 
 def moments(
@@ -47,18 +43,13 @@ def moments(
 def _moment(
     session: Session, worst: WorstMoment, fetch: Fetch, words: Words, *, blur_operator: bool
 ) -> Moment:
-    picture, trouble = None, ""
-    try:
-        picture = data_uri(moment_picture(session, worst.frame, fetch, blur_operator=blur_operator))
-    except ErgoError as error:  # the recording may have been moved since
-        trouble = words.say("moments.no_picture", reason=str(error))
+    picture = moment_picture(session, worst.frame, fetch, blur_operator=blur_operator)
     place = {"source": worst.source, "time": words.clock_time(worst.time_s)}
     return Moment(
         title=words.say("moments.title", **place),
         alt=words.say("moments.alt", **place),
         values=tuple(_value(name, worst, words) for name in worst.values),
-        picture=picture,
-        trouble=trouble,
+        picture=None if picture is None else data_uri(picture),
     )
 
 

@@ -2,7 +2,7 @@
 
 import base64
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
 
@@ -12,8 +12,9 @@ from ergo.landmarks.pose_track import PoseTrack
 from ergo.session import Session
 from ergo.views.faces import HeadRegion, blur_heads, blur_outside, faces_in, head_of
 
-Fetch = Callable[[str, float], PictureArray]
-"""Source name and time [s] to the upright picture, array (row, column, rgb)."""
+Fetch = Callable[[str, float], PictureArray | None]
+"""Source name and time [s] to the upright picture, array (row, column, rgb); None where
+the recording is no longer at its place."""
 
 BONES = (
     ("ear_left", "shoulder_left"),
@@ -43,8 +44,10 @@ _DARK, _LIGHT = (28, 20, 60), (244, 236, 214)
 
 def moment_picture(
     session: Session, frame: int, fetch: Fetch, *, blur_operator: bool = False
-) -> PictureArray:
+) -> PictureArray | None:
     """Return one analysed frame with the operator's landmarks, other people blurred.
+
+    None where the recording is no longer at its place.
 
     Everything but the operator's own outline is blurred softly (screens, papers
     and people whom nobody found); every other head that landmarks or a face
@@ -53,6 +56,8 @@ def moment_picture(
     timeline = session.recording.timeline
     source = timeline.sources[timeline.source_index[frame]]
     picture = fetch(source, float(timeline.time_s[frame]))
+    if picture is None:
+        return None
     operator = session.recording.tracks["operator"]
     heads = bystander_heads(session, frame, picture)
     safe = picture
@@ -159,13 +164,3 @@ def data_uri(picture: PictureArray) -> str:
     kept = io.BytesIO()
     image.save(kept, "JPEG", quality=82, optimize=True)
     return "data:image/jpeg;base64," + base64.b64encode(kept.getvalue()).decode("ascii")
-
-
-def frames_at(session: Session, moments: Sequence[tuple[str, float]]) -> list[int]:
-    """Return the analysed frame nearest to each (source name, time [s])."""
-    timeline = session.recording.timeline
-    chosen = []
-    for source, time_s in moments:
-        frames = timeline.frames_of(timeline.sources.index(source))
-        chosen.append(int(frames[np.argmin(np.abs(timeline.time_s[frames] - time_s))]))
-    return chosen

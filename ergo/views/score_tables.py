@@ -1,14 +1,19 @@
 """Tables about the methods: which reading was used, what it changes, what was assumed."""
 
+from importlib.resources import files
+
 import numpy as np
 
 from ergo.scores.method_score import NOT_SEEN, MethodScore
-from ergo.scores.methods import Difference, minutes_scored_differently
+from ergo.scores.methods import METHODS, Difference, minutes_scored_differently
 from ergo.scores.readings import READINGS
+from ergo.scores.table import origin_of
 from ergo.session import Session
 from ergo.views.tables import Table
 from ergo.views.words import Words
 
+METHODS_WITH_MODIFIERS = ("RULA", "REBA")
+"""Methods that share the tables of modifiers (abducted, twisted, bent)."""
 MOST_INFLUENTIAL = ("static_after", "rula_table_a")
 """Readings for which we work out what the other choice would change."""
 WORSE = "score_if_assumed_worse"
@@ -88,3 +93,20 @@ def _effect(score: MethodScore, session: Session, words: Words) -> str:
         amount=words.amount(higher, timeline.unit),
         judged=words.amount(float(np.sum(timeline.held[judged])), timeline.unit),
     )
+
+
+def method_sources_table(words: Words) -> Table:
+    """Return where every printed table that is used by default comes from."""
+    rows: dict[tuple[str, str, str], None] = {}
+    for file in sorted(path.name for path in (files("ergo.scores") / "tables").iterdir()):
+        name = file.removesuffix(".csv")
+        origin = origin_of(name)
+        if " = " not in origin.reading or "(default)" in origin.reading:
+            rows[(_method_of(name, words), origin.source, origin.status)] = None
+    columns = tuple(words.say(f"column.{key}") for key in ("method", "source", "status"))
+    return Table(words.say("caption.method_sources"), columns, tuple(sorted(rows)))
+
+
+def _method_of(table: str, words: Words) -> str:
+    method = next((name for name in METHODS if table.startswith(name.split("_")[0])), None)
+    return ", ".join(METHODS_WITH_MODIFIERS) if method is None else words.name("rules", method)

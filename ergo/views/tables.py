@@ -10,9 +10,11 @@ from ergo.stats.exposure import (
     Exposure,
     Group,
     HoldRecord,
+    LimitSet,
     LimitShares,
     Share,
 )
+from ergo.stats.holding_lines import line_origin
 from ergo.timeline import TimeUnit
 from ergo.views.facts import unjudged_shares
 from ergo.views.palette import NOT_JUDGED, marks_for
@@ -142,10 +144,16 @@ def _limit_row(limits: LimitShares, unit: TimeUnit, words: Words) -> tuple[str, 
         by_strain[band.strain].append(text)
     return (
         words.name("angle", angle.name),
-        words.name("rules", limits.limits.rule),
+        _rule_text(limits.limits, words),
         *("\n".join(texts) for texts in by_strain),
         share_text(limits.unjudged, unit, words),
     )
+
+
+def _rule_text(limits: LimitSet, words: Words) -> str:
+    """Return the rule's name; says so where an edge was not checked against a text."""
+    name = words.name("rules", limits.rule)
+    return f"{name}\n{words.say('methods.memory')}" if "memory" in limits.status else name
 
 
 def share_text(share: Share, unit: TimeUnit, words: Words) -> str:
@@ -188,7 +196,11 @@ def _hold_row(hold: HoldRecord, words: Words) -> tuple[str, ...]:
 def _allowed(hold: HoldRecord, words: Words) -> str:
     if hold.limit_s is None:
         return words.say("holds.no_line")
-    return words.duration(hold.limit_s) if hold.limit_s > 0 else words.say("holds.not_recommended")
+    if not hold.limit_s > 0:
+        return words.say("holds.not_recommended")
+    origin = line_origin(hold.angle.name)
+    note = words.say("holds.from_memory") if origin is not None and origin.is_from_memory else ""
+    return f"{words.duration(hold.limit_s)} {note}".strip()
 
 
 def _is_beyond(hold: HoldRecord, words: Words) -> str:
@@ -235,8 +247,11 @@ def group_table(
             )
         )
     head = {"clock": "position", "task": "task", "mouth_area": "area"}[kind]
-    columns = (words.say(f"column.{head}"), _held(words, unit))
-    columns += _columns(words, "share", "beyond_here", "share_here", "interval", "not_judged")
+    columns = (
+        words.say(f"column.{head}"),
+        _held(words, unit),
+        *_columns(words, "share", "beyond_here", "share_here", "interval", "not_judged"),
+    )
     return Table(words.say(f"caption.{kind}"), columns, tuple(rows))
 
 
@@ -254,8 +269,10 @@ def scores_table(exposure: Exposure, words: Words) -> Table | None:
         head = words.name("rules", levels.method), words.say(f"scores.sides.{levels.side}")
         marks = marks_for(len(levels.levels))
         for mark, level, held in zip(marks, levels.levels, levels.held, strict=True):
+            printed = words.name("printed", level.printed)
+            meaning = words.name(f"levels.{levels.method}", level.printed, level.meaning)
             cells = share_cells(held, exposure.unit, words)
-            rows.append((*head, f"{mark.symbol} {level.printed}", level.meaning, *cells))
+            rows.append((*head, f"{mark.symbol} {printed}", meaning, *cells))
         unjudged = share_cells(levels.unjudged, exposure.unit, words)
         mark_and_name = f"{NOT_JUDGED.symbol} {words.say('strain.unjudged')}"
         rows.append((*head, mark_and_name, "", *unjudged))

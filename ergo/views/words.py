@@ -40,13 +40,14 @@ class Words:
         """Return a rate without superfluous zeros: "5", "2.5"."""
         return self.number(per_second, 0 if float(per_second).is_integer() else 1)
 
-    def name(self, kind: str, key: str) -> str:
-        """Return the readers' name of a key of some kind; the key itself where it has none.
+    def name(self, kind: str, key: str, otherwise: str | None = None) -> str:
+        """Return the readers' name of a key of some kind.
 
         For keys that come from tables and notes and may be new: methods, rules,
-        bands, readings.
+        readings, levels. Without a name it is ``otherwise``, or the key itself.
         """
-        return self.catalogue.get(f"{kind}.{key}", key.replace("_", " "))
+        plain = key.replace("_", " ") if otherwise is None else otherwise
+        return self.catalogue.get(f"{kind}.{key}", plain)
 
     def has(self, key: str) -> bool:
         """Return whether there is a message of this key."""

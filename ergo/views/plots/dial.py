@@ -91,7 +91,7 @@ def _place(hour: float, radius: float) -> tuple[float, float]:
 
 def _room(axes: Any, words: Words) -> None:
     """Draw the patient from above and the hours round the dial."""
-    style = {"facecolor": "none", "edgecolor": QUIET, "linewidth": 1.0}
+    style: dict[str, Any] = {"facecolor": "none", "edgecolor": QUIET, "linewidth": 1.0}
     axes.add_patch(Ellipse((0, -0.72), 0.44, 1.0, zorder=0, linestyle=":", **style))
     axes.add_patch(Circle((0, 0), INNER * 0.8, **style))
     axes.add_patch(Circle((0, 0), NUMERALS - 0.13, facecolor="none", edgecolor=QUIET, lw=0.5))

@@ -7,8 +7,6 @@ from math import ceil
 from typing import Any, ParamSpec, TypeVar
 
 import matplotlib
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
@@ -20,7 +18,7 @@ WIDE_IN, NARROW_IN = 7.4, 3.75
 LETTER_IN, SAMPLE_IN, LEGEND_ROW_IN = 0.068, 0.45, 0.19
 """Widths of a letter and of a sample in a legend, and height of its rows. [inch]"""
 
-STYLE = {
+STYLE: Any = {
     "font.family": ["DejaVu Sans"],
     "font.size": 9,
     "axes.labelsize": 9,
@@ -113,7 +111,8 @@ def svg_of(figure: Figure) -> str:
     """Return the figure as SVG text, the same bytes for the same figure."""
     kept = io.StringIO()
     with matplotlib.rc_context(STYLE):
-        FigureCanvasSVG(figure).print_svg(kept, metadata={"Date": None, "Creator": None})
+        facts = {"Date": None, "Creator": None}
+        figure.savefig(kept, format="svg", transparent=True, metadata=facts)
     return kept.getvalue()
 
 
@@ -121,9 +120,7 @@ def png_of(figure: Figure, dots_per_inch: int = 200) -> bytes:
     """Return the figure as a PNG on white paper."""
     kept = io.BytesIO()
     with matplotlib.rc_context(STYLE):
-        canvas = FigureCanvasAgg(figure)
-        figure.set_dpi(dots_per_inch)
-        canvas.print_png(kept, metadata={"Software": None})
+        figure.savefig(kept, format="png", dpi=dots_per_inch, metadata={"Software": None})
     return kept.getvalue()
 
 

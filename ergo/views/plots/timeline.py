@@ -229,7 +229,7 @@ def _time_axis(lane: Any, timeline: Timeline, x: FloatArray, words: Words) -> No
 
 
 def _time_step_s(lane: Any, x: FloatArray) -> float:
-    """Return a round step of time that gives at most 5 (narrow) or 9 ticks. [s]"""
+    """Return a round step of time that gives at most 5 (narrow) or 9 ticks."""
     length = float(x.max(initial=1.0) - x.min(initial=0.0))
     most = 5 if is_narrow(lane.figure) else 9
     return next((step for step in TIME_STEPS_S if length / step <= most), TIME_STEPS_S[-1])
