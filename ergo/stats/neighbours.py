@@ -21,6 +21,9 @@ _LEAST_CORRELATION = 0.05
 _LONGEST_S = 120.0
 _LAGS = int(_LONGEST_S / CELL_S)
 
+FAR = _LAGS + 1
+"""Cells whose numbers differ by this much or more are never compared."""
+
 
 def cells_of(timeline: Timeline) -> IndexArray:
     """Return the number of each frame's cell.
@@ -42,7 +45,7 @@ def cells_of(timeline: Timeline) -> IndexArray:
         if len(frames):
             time_s = timeline.time_s[frames] - timeline.time_s[frames[0]]
             cell[frames] = first + (time_s // CELL_S).astype(np.int64)
-            first = int(cell[frames[-1]]) + _LAGS + 1
+            first = int(cell[frames[-1]]) + FAR
     return cell
 
 

@@ -21,7 +21,7 @@ from ergo.stats.exposure import HoldRecord
 from ergo.stats.groups import Labels, hour_labels, is_excluded, task_labels
 from ergo.stats.holding_lines import holding_line
 from ergo.stats.holds import hold_records
-from ergo.stats.neighbours import cells_of
+from ergo.stats.neighbours import FAR, cells_of
 from ergo.timeline import Timeline
 
 BLOCK_S = 60.0
@@ -113,7 +113,7 @@ def pooled(sessions: Sequence[Measured]) -> Pool:
         block = blocks_of(session.timeline)
         first = sum(len(each) for each in owners)
         blocks.append(block + first)
-        cells.append(cells_of(session.timeline) + sum(int(each.max(initial=0)) for each in cells))
+        cells.append(cells_of(session.timeline) + (cells[-1].max(initial=0) + FAR if cells else 0))
         owners.append(np.full(int(block.max(initial=-1)) + 1, number))
         holds += [(first + at, hold) for at, hold in _holds(session, block)]
     return Pool(
