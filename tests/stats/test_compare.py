@@ -12,6 +12,7 @@ from ergo.posture.angle_names import COLUMN
 from ergo.room.camera import Camera
 from ergo.scores.method_score import Level, MethodScore
 from ergo.stats.bootstrap import Spread, difference, draws_of, holm, ratio_spread
+from ergo.stats.comparable import doubts_about
 from ergo.stats.compare import compare, measuring_variance
 from ergo.stats.neighbours import missed_by_blocks
 from ergo.stats.pool import Measured, blocks_of
@@ -167,7 +168,7 @@ def test_holds_past_their_line_are_counted_per_hour():
 
 
 def doubts(before, after):
-    return {doubt.key for doubt in compare([before], [after]).doubts}
+    return {doubt.key for doubt in doubts_about([before], [after])}
 
 
 def test_two_single_sessions_of_one_view_are_comparable_but_single():
@@ -206,6 +207,11 @@ def test_another_view_makes_the_interval_wider():
         each = found(compare([before], [other]), "beyond", "neck_flexion_deg", rule="iso11226")
         widths.append(each.change.high - each.change.low)
     assert widths[1] > 1.2 * widths[0]
+
+
+def test_what_speaks_against_comparing_is_part_of_the_comparison():
+    before, after = measured(15, 1), measured(15, 2, view_azimuth_deg=np.full(1200, -60.0))
+    assert "other_view" in {doubt.key for doubt in compare([before], [after]).doubts}
 
 
 def test_groups_are_as_uncertain_as_their_sessions_differ():
