@@ -101,8 +101,7 @@ def watch_parts(
     """
     if effort not in LOOKS:
         raise InputError(f"must be one of {', '.join(LOOKS)}.", where="effort")
-    is_clip = source.facts.kind == "clip"
-    watcher = Watcher(notes, effort, is_clip=is_clip, state=start or FollowState())
+    watcher = Watcher(notes, effort, source.facts, start or FollowState())
     with closing(watcher):
         for _, of_part in groupby(
             read_ahead(source, DECODED_AHEAD), key=lambda frame: frame.time_s // PART_S

@@ -46,9 +46,11 @@ class Followed:
         """Return whether the look can show the same person as the one before."""
         before, now = self.box, look.next_box
         jump = np.hypot(now.x_px - before.x_px, now.y_px - before.y_px) / before.side_px
-        growth = max(now.side_px / before.side_px, before.side_px / (now.side_px + 1e-6))
+        growth = abs(float(np.log((now.side_px + 1e-6) / before.side_px)))
         return bool(
-            look.presence >= PRESENCE_FLOOR and jump <= FARTHEST_JUMP and growth <= MOST_GROWTH
+            look.presence >= PRESENCE_FLOOR
+            and jump <= FARTHEST_JUMP
+            and growth <= np.log(MOST_GROWTH)
         )
 
 
@@ -76,12 +78,15 @@ def likeness(one: FloatArray | None, other: FloatArray) -> float:
 def distance_to_point(look: Look, at_px: tuple[float, float]) -> float:
     """Return how far a point lies from a person's nearest limb, in trunk lengths."""
     points = look.picture_px[:, :2]
-    bones = [(INDEX[one], INDEX[other]) for one, other in _BONES]
-    ways = [_way_to_bone(points[one], points[other], np.array(at_px)) for one, other in bones]
-    trunk = points[[INDEX["shoulder_left"], INDEX["shoulder_right"]]].mean(0) - points[
-        [INDEX["hip_left"], INDEX["hip_right"]]
-    ].mean(0)
-    return min(ways) / (float(np.linalg.norm(trunk)) + 1.0)
+    ways = [
+        _way_to_bone(points[INDEX[one]], points[INDEX[other]], np.array(at_px))
+        for one, other in _BONES
+    ]
+    trunk_px = np.linalg.norm(
+        points[[INDEX["shoulder_left"], INDEX["shoulder_right"]]].mean(0)
+        - points[[INDEX["hip_left"], INDEX["hip_right"]]].mean(0)
+    )
+    return min(ways) / (float(trunk_px) + 1.0)
 
 
 _BONES = (
@@ -106,5 +111,5 @@ _BONES = (
 
 def _way_to_bone(one: FloatArray, other: FloatArray, at: FloatArray) -> float:
     along = other - one
-    share = np.clip((at - one) @ along / max(along @ along, 1e-9), 0, 1)
+    share = np.clip((at - one) @ along / (along @ along + 1e-9), 0, 1)
     return float(np.linalg.norm(at - one - share * along))

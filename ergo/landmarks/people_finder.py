@@ -1,9 +1,10 @@
 """Everybody in one picture, found by looking ever closer until enough is known.
 
 First the whole picture is searched, then enlarged overlapping tiles of it, then
-tiles turned to either side, because the person detector knows people who are
-upright. Every find gets a second look by the landmark network on its own crop;
-cut bodies, two bodies merged into one and repeated finds are dropped.
+the picture turned to either side, because the person detector knows people who
+are upright; last the surroundings of everybody's hands, where a patient may lie.
+Every find gets a second look by the landmark network on its own crop; cut
+bodies, two bodies merged into one and repeated finds are dropped.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -13,16 +14,23 @@ from typing import Any
 import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
+from ergo.landmarks.body import LYING_DEG, Body
 from ergo.landmarks.names import INDEX
-from ergo.landmarks.network import Look, PoseNetwork, box_round
+from ergo.landmarks.network import Box, Look, PoseNetwork, box_round
 from ergo.landmarks.runtime import bundle_path, people_library, quiet_native
 
 MOST_PEOPLE = 4  # in one view of the picture
 DETECTION_FLOOR = 0.1  # finds more people than .3 (train); the second look drops the rest
 PRESENCE_FLOOR = 0.8  # of the second look; 95 % of true people lie above .96 (train)
+SETTLED_SHARE = 0.06  # of the body's size: true bodies move less by another look (95 %, train)
+MOST_LOOKS = 2  # in which a body has to settle
 SAME_BODY_SHARE = 0.25  # of the body's size: nearer landmarks belong to one person
 REPEAT_SHARE = 0.08  # nearer finds of first looks are one and the same
 ENLARGED = 1.6  # tiles are this much smaller than the picture
+WAYS_TO_LIE = 8
+MOST_AT_HANDS = 2  # upright people at whose hands a patient is looked for
+_LYING_TRUNK_M, _LYING_CIRCLE_M = 0.5, 0.8  # head to hips and radius round the body, foreshortened
+_SEEN_FLAT = 0.7  # height of a circle on the floor against its width, from a usual camera
 _CIRCLE = 1.9  # radius of the circle round a person, in trunk lengths, to start from
 _TRUNK = [INDEX[f"{part}_{side}"] for part in ("shoulder", "hip") for side in ("left", "right")]
 _BODY = [
@@ -62,16 +70,23 @@ class PeopleFinder:
             tried once it says True. Without it, only the whole picture is searched.
         """
         people: list[Look] = []
-        for stage in (_whole, _tiles, _turned_tiles):
+        for stage in (_whole, _tiles, _turned):
             bodies = [
                 view.in_picture(body) for view in stage(picture) for body in self._first_look(view)
             ]
             known = [person.picture_px for person in people]
-            looks = [self._second_look(picture, body) for body in _new_bodies(bodies, known)]
-            people = distinct(people + [look for look in looks if is_whole(look)])
+            boxes = [_box_from_trunk(body) for body in _new_bodies(bodies, known)]
+            people = self._with_settled(picture, people, boxes)
             if enough is None or enough(people):
-                break
-        return people
+                return people
+        return self._with_settled(picture, people, _boxes_at_hands(people))
+
+    def _with_settled(
+        self, picture: PictureArray, people: Sequence[Look], boxes: Sequence[Box]
+    ) -> list[Look]:
+        """Return the people and whoever else is seen in any of the crops."""
+        looks = [self._settled(picture, box) for box in boxes]
+        return distinct([*people, *(look for look in looks if look is not None)])
 
     def _first_look(self, view: "_View") -> list[FloatArray]:
         """Return one array (landmark, xy) per find, in px of the view."""
@@ -83,16 +98,23 @@ class PeopleFinder:
             for points in found.pose_landmarks
         ]
 
-    def _second_look(self, picture: PictureArray, first_px: FloatArray) -> Look:
-        """Return what the network sees where the first look found somebody."""
-        shoulders, hips = first_px[_TRUNK[:2]].mean(0), first_px[_TRUNK[2:]].mean(0)
-        box = box_round(hips, hips + _CIRCLE * (shoulders - hips))
-        return self._network.look(picture, self._network.look(picture, box).next_box)
+    def _settled(self, picture: PictureArray, box: Box) -> Look | None:
+        """Return what the network sees in a crop when it keeps to it, else None.
 
-
-def is_whole(person: Look) -> bool:
-    """Return whether a look shows one whole body and not a part or a mixture."""
-    return person.presence >= PRESENCE_FLOOR and _size_px(person.picture_px) > 1.0
+        A true body is seen in the same place again by a look that starts from
+        the look before; a mixture of two bodies, or a cut one, wanders.
+        """
+        before = self._network.look(picture, box)
+        if before.presence < DETECTION_FLOOR:
+            return None
+        for _ in range(MOST_LOOKS):
+            now = self._network.look(picture, before.next_box)
+            if now.presence < PRESENCE_FLOOR:
+                return None
+            if body_distance(before.picture_px, now.picture_px) <= SETTLED_SHARE:
+                return now
+            before = now
+        return None
 
 
 def distinct(people: Sequence[Look]) -> list[Look]:
@@ -181,10 +203,33 @@ def _tiles(picture: PictureArray) -> Iterator[_View]:
             yield _View(picture[top : top + down, left : left + across], left, top)
 
 
-def _turned_tiles(picture: PictureArray) -> Iterator[_View]:
-    for view in (*_whole(picture), *_tiles(picture)):
+def _turned(picture: PictureArray) -> Iterator[_View]:
+    for view in _whole(picture):
         yield view.turned(-1)
         yield view.turned(1)
+
+
+def _box_from_trunk(body_px: FloatArray) -> Box:
+    shoulders, hips = body_px[_TRUNK[:2]].mean(0), body_px[_TRUNK[2:]].mean(0)
+    return box_round(hips, hips + _CIRCLE * (shoulders - hips))
+
+
+def _boxes_at_hands(people: Sequence[Look]) -> list[Box]:
+    """Return crops of people who might lie with their head at an upright person's hands.
+
+    The detector knows people who are upright and mostly misses the patient; who
+    works at a mouth tells where the patient's head is, so all ways the body can
+    lie from there are tried.
+    """
+    upright = [body for body in map(Body.of, people) if body.lean_deg < LYING_DEG]
+    boxes = []
+    for body in upright[:MOST_AT_HANDS]:
+        hands = body.hands_px.mean(0)
+        for turn in np.arange(WAYS_TO_LIE) * (2 * np.pi / WAYS_TO_LIE):
+            way = np.array([np.cos(turn), np.sin(turn)])
+            hips = hands + _LYING_TRUNK_M * body.px_per_m * way * (1, _SEEN_FLAT)
+            boxes.append(box_round(hips, hips - _LYING_CIRCLE_M * body.px_per_m * way))
+    return boxes
 
 
 def _landmarker() -> tuple[Any, Callable[[PictureArray], Any]]:

@@ -16,7 +16,7 @@ from importlib.resources import files
 import numpy as np
 
 from ergo.arrays import FloatArray
-from ergo.landmarks.names import INDEX
+from ergo.landmarks.body import LYING_DEG, Body
 from ergo.landmarks.network import Look
 from ergo.landmarks.pose_track import Role
 
@@ -40,9 +40,11 @@ CUES = (
     "others_lying",
     "face_down",
     "head_height",
+    "upright_on_the_left",
 )
 _FAR = 3.0  # trunk lengths at which a distance cue saturates
-_LYING_DEG, _LYING_WIDTH_DEG = 52.0, 8.0  # a trunk further off vertical lies
+_FOCAL_SHARE = 0.8  # focal length of a common camera in picture widths; only signs hang on it
+_LYING_WIDTH_DEG = 8.0  # over which a trunk passes from upright to lying
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,7 +63,10 @@ class Identified:
 
 
 def identify(
-    people: Sequence[Look], handed: str | None = None, alike: Sequence[float] | None = None
+    people: Sequence[Look],
+    width_px: int,
+    handed: str | None = None,
+    alike: Sequence[float] | None = None,
 ) -> dict[Role, Identified]:
     """Return who has which role; a role of which we are not sure is left out.
 
@@ -69,6 +74,8 @@ def identify(
     ----------
     people : sequence of Look
         Everybody found in one picture.
+    width_px : int
+        Of the picture; stands in for the focal length. [px]
     handed : str, optional
         ``"left"`` mirrors the side of the patient on which the operator is
         expected; right where not known.
@@ -77,7 +84,7 @@ def identify(
         belief in the operator is multiplied by it.
     """
     people = list(people)[:MOST_PEOPLE]
-    belief = beliefs(people, handed)
+    belief = beliefs(people, width_px, handed)
     if alike is not None:
         belief[:, 0] *= np.array(alike[:MOST_PEOPLE])
     taken: dict[Role, Identified] = {}
@@ -89,11 +96,11 @@ def identify(
     return taken
 
 
-def beliefs(people: Sequence[Look], handed: str | None = None) -> FloatArray:
+def beliefs(people: Sequence[Look], width_px: int, handed: str | None = None) -> FloatArray:
     """Return array (person, role): belief that the person has the role, 0..1."""
     if not people:
         return np.zeros((0, len(ROLES)))
-    leaning = _log_softmax(cues(people, handed) @ _weights())
+    leaning = _log_softmax(cues(people, width_px, handed) @ _weights())
     choices = len(ROLES) + 1  # the last: none of the roles
     ways = [
         way
@@ -108,11 +115,12 @@ def beliefs(people: Sequence[Look], handed: str | None = None) -> FloatArray:
     return belief[:, : len(ROLES)]
 
 
-def cues(people: Sequence[Look], handed: str | None = None) -> FloatArray:
+def cues(people: Sequence[Look], width_px: int, handed: str | None = None) -> FloatArray:
     """Return array (person, cue) in the order of :data:`CUES`."""
-    bodies = [_Body.of(person) for person in people]
+    bodies = [Body.of(person) for person in people]
     lies = np.array([_lies(body) for body in bodies])
-    largest = max(body.size_px for body in bodies)
+    largest = max(body.px_per_m for body in bodies)
+    mirror = -1 if handed == "left" else 1
     rows = []
     for who, body in enumerate(bodies):
         others = [other for at, other in enumerate(bodies) if at != who]
@@ -125,90 +133,39 @@ def cues(people: Sequence[Look], handed: str | None = None) -> FloatArray:
                 body.lean_deg / 90,
                 body.lean_in_space_deg / 90,
                 lies[who],
-                np.log(body.size_px / largest),
+                np.log(body.px_per_m / largest),
                 body.visibility,
                 hands / _FAR,
                 _nearest(body.head_px[None], others, body.trunk_px) / _FAR,
                 float(hands < 0.8),
                 to_lying / _FAR,
-                0.0 if lying is None else _side(body, lying) * (-1 if handed == "left" else 1),
+                0.0 if lying is None else mirror * _side(body, lying),
                 float(np.sum(1 - lies) - (1 - lies[who])),
                 float(np.sum(lies) - lies[who]),
                 body.face_down,
                 body.head_height,
+                mirror * _upright_on_the_left(bodies, lies, who, width_px),
             )
         )
     return np.array(rows)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Body:
-    """The few measures of a person that the cues need."""
-
-    head_px: FloatArray  # array (xy,)
-    hips_px: FloatArray  # array (xy,)
-    hands_px: FloatArray  # array (hand, xy)
-    trunk_px: float
-    size_px: float
-    lean_deg: float  # of the trunk in the picture, off vertical
-    lean_in_space_deg: float
-    visibility: float
-    face_down: float  # how far the nose lies below the ears, in trunk lengths
-    head_height: float  # of the head above the hands, in trunk lengths
-
-    @classmethod
-    def of(cls, person: Look) -> "_Body":
-        points, world = person.picture_px[:, :2], person.world_m
-        head = points[[INDEX["ear_left"], INDEX["ear_right"], INDEX["nose"]]].mean(0)
-        hips = points[[INDEX["hip_left"], INDEX["hip_right"]]].mean(0)
-        spine = points[[INDEX["shoulder_left"], INDEX["shoulder_right"]]].mean(0) - hips
-        in_space = world[[INDEX["shoulder_left"], INDEX["shoulder_right"]]].mean(0)
-        hands = points[[INDEX["index_left"], INDEX["index_right"]]]
-        ears_down = points[[INDEX["ear_left"], INDEX["ear_right"]], 1].mean()
-        length_m = float(np.linalg.norm(in_space))
-        trunk_px = max(float(np.linalg.norm(spine)), 0.5 * _px_per_m(person) * length_m, 1.0)
-        return cls(
-            head_px=head,
-            hips_px=hips,
-            hands_px=hands,
-            trunk_px=trunk_px,
-            size_px=_px_per_m(person),
-            lean_deg=_off_vertical_deg(spine),
-            lean_in_space_deg=_off_vertical_deg(in_space),
-            visibility=float(np.mean(person.visibility)),
-            face_down=float(np.clip((points[INDEX["nose"], 1] - ears_down) / trunk_px, -1, 1)),
-            head_height=float(np.clip((hands[:, 1].mean() - head[1]) / trunk_px, -2, 2)),
-        )
+def _lies(body: Body) -> float:
+    return float(1 / (1 + np.exp((LYING_DEG - body.lean_deg) / _LYING_WIDTH_DEG)))
 
 
-def _px_per_m(person: Look) -> float:
-    """Return the scale of a person in the picture, whatever the posture."""
-    flat = person.world_m[:, :2] - person.world_m[:, :2].mean(0)
-    seen = person.picture_px[:, :2] - person.picture_px[:, :2].mean(0)
-    return float(np.sqrt((seen**2).sum() / max((flat**2).sum(), 1e-9))) + 1e-6
-
-
-def _off_vertical_deg(spine: FloatArray) -> float:
-    level = np.linalg.norm(np.delete(spine, 1))
-    return float(np.degrees(np.arctan2(level, -spine[1])))
-
-
-def _lies(body: _Body) -> float:
-    return float(1 / (1 + np.exp((_LYING_DEG - body.lean_deg) / _LYING_WIDTH_DEG)))
-
-
-def _most_lying(bodies: Sequence[_Body], lies: FloatArray, who: int) -> _Body | None:
+def _most_lying(bodies: Sequence[Body], lies: FloatArray, who: int) -> Body | None:
     at = max((at for at in range(len(bodies)) if at != who), key=lambda at: lies[at], default=None)
     return bodies[at] if at is not None and lies[at] > 0.5 else None
 
 
-def _nearest(points_px: FloatArray, others: Sequence[_Body], trunk_px: float) -> float:
+def _nearest(points_px: FloatArray, others: Sequence[Body], trunk_px: float) -> float:
     """Return the shortest way from any point to another's head, in trunk lengths."""
     ways = [np.linalg.norm(points_px - other.head_px, axis=1).min() for other in others]
     return float(min([way / trunk_px for way in ways] + [_FAR]))
 
 
-def _side(body: _Body, lying: _Body) -> float:
+def _side(body: Body, lying: Body) -> float:
     """Return +1 on the patient's right as seen from above, -1 on the left, 0 in line.
 
     A camera above the floor sees the floor plan the right way round, so the
@@ -217,6 +174,25 @@ def _side(body: _Body, lying: _Body) -> float:
     feet_way, way = lying.hips_px - lying.head_px, body.hips_px - lying.head_px
     turn = feet_way[0] * way[1] - feet_way[1] * way[0]
     return float(turn / max(np.linalg.norm(feet_way) * np.linalg.norm(way), 1e-6))
+
+
+def _upright_on_the_left(
+    bodies: Sequence[Body], lies: FloatArray, who: int, width_px: int
+) -> float:
+    """Return +1 when the nearest upright other sits on one's own left, -1 on the right.
+
+    Seen from above, a right-handed operator sits between 8 and 12 o'clock and
+    faces the patient's head; an assistant at 2 to 4 is then on the left.
+    Places on the floor plan follow from the sizes in the picture.
+    """
+    places = [
+        np.array([body.hips_px[0], _FOCAL_SHARE * width_px]) / body.px_per_m for body in bodies
+    ]
+    ways = [place - places[who] for at, place in enumerate(places) if at != who and lies[at] < 0.5]
+    if not ways:
+        return 0.0
+    nearest = min(ways, key=lambda way: float(np.linalg.norm(way)))
+    return float(nearest @ bodies[who].left_way / (np.linalg.norm(nearest) + 1e-9))
 
 
 def _log_softmax(values: FloatArray) -> FloatArray:

@@ -14,7 +14,7 @@ from functools import cache, partial
 import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
-from ergo.frames.frame import Frame
+from ergo.frames.frame import Frame, SourceFacts
 from ergo.landmarks.followed_person import Followed, distance_to_point, likeness, trunk_colours
 from ergo.landmarks.network import Look, PoseNetwork
 from ergo.landmarks.people_finder import SAME_BODY_SHARE, PeopleFinder, body_distance
@@ -124,13 +124,14 @@ class Watcher:
     notes : Notes
     effort : str
         A key of :data:`LOOKS`.
-    is_clip : bool
+    facts : SourceFacts
     state : FollowState
     """
 
-    def __init__(self, notes: Notes, effort: str, *, is_clip: bool, state: FollowState) -> None:
+    def __init__(self, notes: Notes, effort: str, facts: SourceFacts, state: FollowState) -> None:
         self.state = state
-        self._notes, self._effort, self._is_clip = notes, effort, is_clip
+        self._notes, self._effort, self._is_clip = notes, effort, facts.kind == "clip"
+        self._width_px = facts.width_px
         self._network = landmark_network()
         self._finder = PeopleFinder(self._network)
         self._pool = ThreadPoolExecutor(LAG)
@@ -179,7 +180,7 @@ class Watcher:
     def _is_enough(self, people: Sequence[Look]) -> bool:
         if self._notes.operator is not None and not self.state.is_noted:
             return self._at_point(people) is not None
-        who = identify(people, self._notes.handed)
+        who = identify(people, self._width_px, self._notes.handed)
         return "operator" in who and who["operator"].belief >= SURE and "patient" in who
 
     def _identified(self, frame: Frame, people: Sequence[Look]) -> dict[Role, Identified]:
@@ -188,18 +189,18 @@ class Watcher:
         if point is not None and not self.state.is_noted and frame.time_s >= point.time_s:
             return self._identified_by_point(frame, people)
         alike = [likeness(self.state.colours, trunk_colours(frame.picture, one)) for one in people]
-        return identify(people, self._notes.handed, alike)
+        return identify(people, self._width_px, self._notes.handed, alike)
 
     def _identified_by_point(self, frame: Frame, people: Sequence[Look]) -> dict[Role, Identified]:
         self.state = replace(self.state, is_noted=True)
         operator = self._at_point(people)
         if operator is None:
             self.state = self.state.with_doubt("Nobody was found at the point given in the notes.")
-            return identify(people, self._notes.handed)
+            return identify(people, self._width_px, self._notes.handed)
         colours = trunk_colours(frame.picture, operator)
         self.state = replace(self.state, colours=colours)
         others = [one for one in people if one is not operator]
-        rest = identify(others, self._notes.handed)
+        rest = identify(others, self._width_px, self._notes.handed)
         rest["operator"] = Identified(operator, 1.0)
         return rest
 
@@ -264,7 +265,7 @@ class Watcher:
         if not operator.looks or "operator" not in self.state.followed:
             return
         look = operator.looks[0]
-        belief = beliefs(people, self._notes.handed)[:, 0]
+        belief = beliefs(people, self._width_px, self._notes.handed)[:, 0]
         apart = [body_distance(one.picture_px, look.picture_px) for one in people]
         person = self.state.followed["operator"]
         if people and min(apart) < SAME_BODY_SHARE:
@@ -274,7 +275,7 @@ class Watcher:
                 self.state = self.state.following("operator", replace(person, belief=believed))
                 self._doubt_if_another_fits_better(believed, np.delete(belief, at))
         others = [one for one, way in zip(people, apart, strict=True) if way >= SAME_BODY_SHARE]
-        for role, other in identify([look, *others], self._notes.handed).items():
+        for role, other in identify([look, *others], self._width_px, self._notes.handed).items():
             if role != "operator" and other.look is not look:
                 self.state = self.state.following(role, Followed(other.look.next_box, other.belief))
         if person.belief >= OPERATOR_FLOOR:
