@@ -204,8 +204,8 @@ class HoldRecord:
         Mean angle over the hold and its standard deviation as a measurement.
         [unit of the angle]
     strain : int
-        Strain of the mean angle by the ISO 11226 band (or the headline limit of
-        an angle that ISO 11226 does not limit).
+        Strain of the mean angle by its ISO 11226 band; backward counts only if
+        the mean lies more than one ``sd`` below zero.
     limit_s : float or None
         Maximum acceptable holding time at the mean angle by ISO 11226 (inf
         where the angle is acceptable, 0 above the end of the line); None where
@@ -318,7 +318,9 @@ class KeyFact:
     judged : float
         Time in which the angle was judged. [unit of the exposure]
     longest : HoldRecord or None
-        Longest hold of the angle beyond the limit.
+        Longest hold of the same joint outside the band that ISO 11226 accepts
+        (trunk: of its inclination; upper arm: of its elevation); for
+        ``"long_hold"`` the hold itself.
     clock_hour : int or None
         Where most of the time beyond the limit was spent, if known.
     clock_share : float

@@ -97,13 +97,15 @@ def parts_of(kind: GroupKind, labels: Labels, held: FloatArray) -> tuple[Part, .
     -------
     tuple of Part
         Empty where no frame has a name; else the unnamed frames come last.
+        Names of frames that stand for nothing (stills beside a clip) are left out.
     """
-    names = list(dict.fromkeys(label for label in labels if label is not None))
+    counts = zip(labels, held.tolist(), strict=True)
+    names = list(dict.fromkeys(label for label, amount in counts if label and amount > 0))
     if kind == "clock":
         names.sort(key=int)
     is_named = {name: np.array([label == name for label in labels]) for name in names}
     parts = [Part(kind, name, np.where(is_named[name], held, 0.0)) for name in names]
     unnamed = np.array([label is None for label in labels], dtype=bool)
-    if names and np.any(unnamed):
+    if names and np.any(unnamed & (held > 0)):
         parts.append(Part(kind, UNKNOWN, np.where(unnamed, held, 0.0)))
     return tuple(parts)

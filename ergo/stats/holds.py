@@ -97,8 +97,10 @@ def _against_line(hold: Hold, line: HoldingLine) -> tuple[float | None, bool | N
 
 
 def _strain(hold: Hold) -> Strain:
+    """Return the strain of the mean; a hold counts as backward only if surely so."""
     bands = limit_set("iso11226", hold.angle).bands
-    return bands[int(band_of(bands, np.array([hold.mean]))[0])].strain
+    surely = min(hold.mean + hold.sd, 0.0) if hold.mean < 0 else hold.mean
+    return bands[int(band_of(bands, np.array([surely]))[0])].strain
 
 
 def _frames(timeline: Timeline, hold: Hold) -> slice:

@@ -78,6 +78,21 @@ def test_stills_beside_a_clip_stand_for_no_time(on, limits_in):
     assert limits_in(exposure, *NECK).beyond.share == pytest.approx(0.5)
 
 
+def test_tasks_of_stills_beside_a_clip_make_no_group_of_no_time(on):
+    timeline = build_timeline(("a.jpg", "b.mp4"), (np.zeros(1), np.arange(4.0)), (False, True))
+    notes = [Notes(tasks=(TaskSpan(task=task),)) for task in ("filling", "scaling")]
+    groups = on(timeline, notes=notes, neck_flexion_deg=10).exposure().by_task
+    assert [(group.name, group.held.share) for group in groups] == [("scaling", 1)]
+
+
+@pytest.mark.parametrize(("sd", "strain"), [(5.0, 0), (1.0, 1)])
+def test_a_hold_counts_as_backward_only_if_surely_so(clip, sd, strain):
+    time_s = every_fifth(20)
+    value = np.full(len(time_s), -3.0)
+    (hold,) = clip(time_s, sd=sd, head_inclination_deg=value).exposure().holds
+    assert hold.strain == strain
+
+
 def test_when_nothing_was_seen_everything_is_unjudged(clip):
     exposure = clip(np.arange(5)).exposure()
     assert exposure.seen.share == 0
