@@ -16,9 +16,10 @@ from ergo.errors import InputError
 from ergo.frames.frame import FrameSource
 from ergo.frames.read_ahead import read_ahead
 from ergo.landmarks.join import join_tracks, unseen_track
+from ergo.landmarks.people_finder import PeopleFinder
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.landmarks.roles import ROLES
-from ergo.landmarks.watcher import LOOKS, OTHERS, FollowState, Row, Watcher
+from ergo.landmarks.watcher import LOOKS, OTHERS, Eyes, FollowState, Row, Watcher
 from ergo.notes.notes import Notes
 
 PART_S = 60.0  # length of the parts in which a clip is handed on
@@ -57,10 +58,13 @@ class Part:
     ----------
     seen : SourceLandmarks
     state : FollowState
+    next_s : float
+        Time at which the next part begins. [s]
     """
 
     seen: SourceLandmarks
     state: FollowState
+    next_s: float
 
 
 def watch_source(
@@ -93,17 +97,19 @@ def watch_parts(
     effort: str = "full",
     on_progress: OnProgress | None = None,
     start: FollowState | None = None,
+    eyes: Eyes | None = None,
 ) -> Iterator[Part]:
     """Yield the same as :func:`watch_source` in parts of :data:`PART_S`.
 
     A run that was interrupted goes on with a source that starts where the last
-    part ended, and with that part's state; the result is the same.
+    part ended, and with that part's state; the result is the same. Other ``eyes``
+    than the networks' may be given, for example :class:`~ergo.landmarks.recorded_finder.RecordedEyes`.
     """
     if effort not in LOOKS:
         raise InputError(f"must be one of {', '.join(LOOKS)}.", where="effort")
-    watcher = Watcher(notes, effort, source.facts, start or FollowState())
+    watcher = Watcher(notes, effort, source.facts, start or FollowState(), eyes or PeopleFinder())
     with closing(watcher):
-        for _, of_part in groupby(
+        for number, of_part in groupby(
             read_ahead(source, DECODED_AHEAD), key=lambda frame: frame.time_s // PART_S
         ):
             rows = []
@@ -111,7 +117,8 @@ def watch_parts(
                 rows.append(row)
                 if on_progress:
                     on_progress(row.time_s)
-            yield Part(_landmarks(rows, effort, watcher.state.doubts), watcher.state)
+            seen = _landmarks(rows, effort, watcher.state.doubts)
+            yield Part(seen, watcher.state, (number + 1) * PART_S)
 
 
 def join_parts(parts: Sequence[SourceLandmarks], effort: str) -> SourceLandmarks:

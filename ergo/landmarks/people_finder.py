@@ -9,6 +9,7 @@ bodies, two bodies merged into one and repeated finds are dropped.
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -41,23 +42,30 @@ _BODY = [
 Enough = Callable[[Sequence[Look]], bool]
 
 
+LOOKS_AT_ONCE = 2  # looks that threads may take beside each other
+
+
+@cache
+def _network() -> PoseNetwork:
+    """Return the one landmark network, compiled once for the whole program."""
+    return PoseNetwork("heavy", at_once=LOOKS_AT_ONCE)
+
+
 class PeopleFinder:
-    """Finds all people in a picture; close it when done.
+    """Finds all people in a picture and looks at one; close it when done."""
 
-    Parameters
-    ----------
-    network : PoseNetwork
-        Takes the second look.
-    """
-
-    def __init__(self, network: PoseNetwork) -> None:
-        self._network = network
+    def __init__(self) -> None:
+        self._network = _network()
         self._landmarker, self._as_image = _landmarker()
 
     def close(self) -> None:
         """Give the detector back (at the end of the program it would be too late)."""
         with quiet_native():
             self._landmarker.close()
+
+    def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
+        """Return what the landmark network sees in one crop; threads may do this."""
+        return self._network.look(picture, box, mirrored=mirrored)
 
     def find(self, picture: PictureArray, enough: Enough | None = None) -> list[Look]:
         """Return one look per person, those seen best first.

@@ -9,22 +9,23 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from functools import cache, partial
+from functools import partial
+from typing import Protocol
 
 import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
 from ergo.frames.frame import Frame, SourceFacts
 from ergo.landmarks.followed_person import Followed, distance_to_point, likeness, trunk_colours
-from ergo.landmarks.network import Look, PoseNetwork
-from ergo.landmarks.people_finder import SAME_BODY_SHARE, PeopleFinder, body_distance
+from ergo.landmarks.network import Box, Look
+from ergo.landmarks.people_finder import LOOKS_AT_ONCE, SAME_BODY_SHARE, Enough, body_distance
 from ergo.landmarks.pose_track import Role
 from ergo.landmarks.roles import OPERATOR_FLOOR, Identified, beliefs, identify
 from ergo.notes.notes import Notes
 
 LOOKS: Mapping[str, tuple[str, ...]] = {"fast": ("heavy",), "full": ("heavy", "heavy_mirrored")}
 OTHERS: tuple[Role, ...] = ("assistant", "patient")
-LAG = 2  # frames from a look to the frame whose crop it sets; looks in flight
+LAG = LOOKS_AT_ONCE  # frames from a look to the frame whose crop it sets; looks in flight
 SEARCH_EVERY_S = 10.0  # for people who came, and for a second opinion on who is who
 LOST_SEARCH_EVERY_S = 1.0  # when the operator is not in view
 THOROUGH_EVERY_S = 10.0  # of those, how often tiles and turned tiles are searched too
@@ -110,10 +111,17 @@ class _Ordered:
     people: "Future[list[Look]] | None"
 
 
-@cache
-def landmark_network() -> PoseNetwork:
-    """Return the one landmark network, compiled once for the whole program."""
-    return PoseNetwork("heavy", at_once=LAG)
+class Eyes(Protocol):
+    """Finds people in a picture, and looks at one."""
+
+    def find(self, picture: PictureArray, enough: Enough | None = None) -> list[Look]:
+        """Return one look per person, those seen best first."""
+
+    def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
+        """Return what is seen in one crop; threads may do this beside each other."""
+
+    def close(self) -> None:
+        """Give back whatever was needed."""
 
 
 class Watcher:
@@ -126,20 +134,23 @@ class Watcher:
         A key of :data:`LOOKS`.
     facts : SourceFacts
     state : FollowState
+    eyes : Eyes
+        Closed with the watcher.
     """
 
-    def __init__(self, notes: Notes, effort: str, facts: SourceFacts, state: FollowState) -> None:
+    def __init__(
+        self, notes: Notes, effort: str, facts: SourceFacts, state: FollowState, eyes: Eyes
+    ) -> None:
         self.state = state
         self._notes, self._effort, self._is_clip = notes, effort, facts.kind == "clip"
         self._width_px = facts.width_px
-        self._network = landmark_network()
-        self._finder = PeopleFinder(self._network)
+        self._eyes = eyes
         self._pool = ThreadPoolExecutor(LAG)
 
     def close(self) -> None:
         """Give threads and detector back."""
         self._pool.shutdown(cancel_futures=True)
-        self._finder.close()
+        self._eyes.close()
 
     def watch(self, frames: Iterable[Frame]) -> Iterator[Row]:
         """Yield what is seen in each frame, in order; nothing is in flight afterwards."""
@@ -165,7 +176,7 @@ class Watcher:
 
     def _search_first(self, frame: Frame) -> None:
         is_close = frame.time_s - self.state.searched_closely_s >= THOROUGH_EVERY_S
-        people = self._finder.find(frame.picture, self._is_enough if is_close else None)
+        people = self._eyes.find(frame.picture, self._is_enough if is_close else None)
         self.state = replace(self.state, searched_s=frame.time_s)
         if is_close:
             self.state = replace(self.state, searched_closely_s=frame.time_s)
@@ -225,14 +236,14 @@ class Watcher:
         people = None
         if self._is_clip and frame.time_s - self.state.searched_s >= SEARCH_EVERY_S and operator:
             self.state = replace(self.state, searched_s=frame.time_s)
-            people = self._pool.submit(self._finder.find, frame.picture)
+            people = self._pool.submit(self._eyes.find, frame.picture)
         return _Ordered(frame, looks, people)
 
     def _start(
         self, picture: PictureArray, person: Followed, *, is_mirrored: bool = False
     ) -> "Future[Look]":
         return self._pool.submit(
-            partial(self._network.look, picture, person.box, mirrored=is_mirrored)
+            partial(self._eyes.look, picture, person.box, mirrored=is_mirrored)
         )
 
     def _others_due(self, frame: Frame) -> list[Role]:
