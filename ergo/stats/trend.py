@@ -8,7 +8,7 @@ Improved tests for a random effects meta-regression with a single covariate. Sta
 Med 22(17):2693-2710; both status: memory).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -17,11 +17,11 @@ from scipy.stats import t as student
 
 from ergo.arrays import FloatArray
 from ergo.errors import InputError
-from ergo.stats.bootstrap import CONFIDENCE, draws_of
+from ergo.stats.bootstrap import CONFIDENCE, Draws, draws_of
 from ergo.stats.compare import SAME_PLACE_CORRELATION, measuring_variance
 from ergo.stats.exposure import Estimate, LimitSet
 from ergo.stats.figures import Figure, beyond_share
-from ergo.stats.pool import Measured, pooled
+from ergo.stats.pool import Measured, Pool, pooled
 
 TrendVerdict = Literal["better", "worse", "no_evidence", "too_little_seen"]
 
@@ -124,32 +124,54 @@ def _verdict(slope: Estimate) -> TrendVerdict:
     return "better" if slope.high < 0 else "no_evidence"
 
 
-def beyond_trend(
-    days: Sequence[float], sessions: Sequence[Measured], limits: LimitSet, *, same_view: bool
+def figure_trend(
+    days: Sequence[float],
+    sessions: Sequence[Measured],
+    figure: Callable[[Pool, Draws], Figure],
+    *,
+    same_view: bool,
 ) -> Trend:
-    """Return the trend of the share of time beyond a limit.
+    """Return the trend of any figure of :mod:`ergo.stats.figures`.
 
     Parameters
     ----------
     days : sequence of float
         When each session was recorded. [d]
     sessions : sequence of Measured
-    limits : LimitSet
+    figure : callable
+        For example ``lambda pool, draws: percentile(pool, draws, angle, 0.9)``.
     same_view : bool
         True if the camera stood alike; then most of the error of measurement is
         the same in all sessions and cannot make a trend.
     """
-    figures = [_beyond(session, limits) for session in sessions]
     shared = SAME_PLACE_CORRELATION if same_view else 0.0
+    figures = [_of_session(session, figure) for session in sessions]
     errors = [np.sqrt(each.spread.variance + _own_variance(each, shared)) for each in figures]
     known = [each.value if each.spread.freedom else np.nan for each in figures]
     return trend_of(np.asarray(days, dtype=np.float64), np.array(known), np.array(errors))
 
 
-def _beyond(session: Measured, limits: LimitSet) -> Figure:
+def beyond_trend(
+    days: Sequence[float], sessions: Sequence[Measured], limits: LimitSet, *, same_view: bool
+) -> Trend:
+    """Return the trend of the share of the judged time beyond a limit.
+
+    Parameters
+    ----------
+    days, sessions, same_view
+        As for :func:`figure_trend`.
+    limits : LimitSet
+    """
+
+    def share(pool: Pool, draws: Draws) -> Figure:
+        return beyond_share(pool, draws, limits, np.ones(len(pool.held), dtype=bool))
+
+    return figure_trend(days, sessions, share, same_view=same_view)
+
+
+def _of_session(session: Measured, figure: Callable[[Pool, Draws], Figure]) -> Figure:
     pool = pooled([session])
-    everything = np.ones(len(pool.held), dtype=bool)
-    return beyond_share(pool, draws_of(pool.session_of_block), limits, everything)
+    return figure(pool, draws_of(pool.session_of_block))
 
 
 def _own_variance(figure: Figure, shared: float) -> float:

@@ -3,8 +3,9 @@ import pytest
 from scipy.optimize import curve_fit
 
 from ergo.errors import InputError
+from ergo.stats.figures import percentile
 from ergo.stats.limits import limit_set
-from ergo.stats.trend import beyond_trend, trend_of
+from ergo.stats.trend import beyond_trend, figure_trend, trend_of
 
 from .test_compare import measured
 
@@ -72,3 +73,14 @@ def test_a_neck_that_is_bent_less_from_month_to_month_is_better():
     found = beyond_trend(range(0, 180, 30), sessions, limits, same_view=True)
     assert found.verdict == "better"
     assert found.slope.value < -0.05
+
+
+def test_sessions_of_other_views_know_less_about_a_trend():
+    sessions = [measured(30, seed, sd=6.0) for seed in range(6)]
+
+    def median(pool, draws):
+        return percentile(pool, draws, "neck_flexion_deg", 0.5)
+
+    found = [figure_trend(range(6), sessions, median, same_view=same) for same in (True, False)]
+    assert np.all(found[1].error > found[0].error)
+    assert found[0].value == pytest.approx(found[1].value)
