@@ -14,12 +14,13 @@ import numpy as np
 
 from ergo import __version__
 from ergo.frames.frame import FrameSource, SourceFacts
-from ergo.landmarks.follow import SourceLandmarks, watch_source
+from ergo.landmarks.follow import Part, SourceLandmarks, join_parts, watch_parts
 from ergo.landmarks.join import join_tracks, unseen_track
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
 from ergo.posture.clock import clock_from_notes
 from ergo.posture.estimate import estimate_posture
+from ergo.posture.neutral import level_cameras
 from ergo.room.level import camera_for
 from ergo.scores.methods import score_all
 from ergo.session import Recording, Session, Settings
@@ -33,27 +34,34 @@ OnProgress = Callable[[SourceFacts, float], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Watched:
-    """One source when it has been watched to its end.
+    """What has been seen of one source.
 
     Attributes
     ----------
-    seen : SourceLandmarks
+    parts : tuple of Part
+        From the beginning, without a gap.
+    is_done : bool
+        True once the source has been watched to its end.
     damage : str or None
         Why reading stopped early.
     """
 
-    seen: SourceLandmarks
-    damage: str | None
+    parts: tuple[Part, ...] = ()
+    is_done: bool = False
+    damage: str | None = None
 
 
 class Shelf(Protocol):
-    """Keeps sources that are done, so that an interrupted run can be continued."""
+    """Keeps what has been watched, so that an interrupted run can be continued."""
 
-    def kept(self, facts: SourceFacts) -> Watched | None:
-        """Return what was kept of this source, if anything."""
+    def kept(self, facts: SourceFacts) -> Watched:
+        """Return what was kept of this source."""
 
-    def keep(self, facts: SourceFacts, watched: Watched) -> None:
-        """Keep what was seen of this source."""
+    def keep(self, facts: SourceFacts, number: int, part: Part) -> None:
+        """Keep one part of this source, counted from 0."""
+
+    def close(self, facts: SourceFacts, damage: str | None) -> None:
+        """Note that this source has been watched to its end."""
 
 
 def record(
@@ -93,7 +101,7 @@ def record(
         _watched(source, stated, settings, shelf, on_progress)
         for source, stated in zip(sources, notes, strict=True)
     ]
-    seen = [each.seen for each in watched]
+    seen = [join_parts([part.seen for part in each.parts], settings.effort) for each in watched]
     facts = tuple(source.facts for source in sources)
     return Recording(
         settings=settings,
@@ -119,15 +127,20 @@ def _watched(
     shelf: Shelf | None,
     on_progress: OnProgress | None,
 ) -> Watched:
-    kept = shelf.kept(source.facts) if shelf else None
-    if kept is not None:
-        return kept
+    watched = shelf.kept(source.facts) if shelf else Watched()
+    if watched.is_done:
+        return watched
+    parts = list(watched.parts)
     tell = None if on_progress is None else (lambda seconds: on_progress(source.facts, seconds))
-    seen = watch_source(source, notes, settings.effort, tell)
-    watched = Watched(seen, source.damage)
+    rest = source.starting_at(parts[-1].next_s) if parts else source
+    state = parts[-1].state if parts else None
+    for part in watch_parts(rest, notes, settings.effort, tell, state):
+        if shelf:
+            shelf.keep(source.facts, len(parts), part)
+        parts.append(part)
     if shelf:
-        shelf.keep(source.facts, watched)
-    return watched
+        shelf.close(source.facts, rest.damage)
+    return Watched(tuple(parts), is_done=True, damage=rest.damage)
 
 
 def _joined_tracks(seen: Sequence[SourceLandmarks]) -> dict[Role, PoseTrack]:
@@ -169,14 +182,16 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
         If a reading in the settings is unknown.
     """
     timeline = recording.timeline
-    cameras = tuple(
-        camera_for(facts, stated) for facts, stated in zip(recording.sources, notes, strict=True)
+    operator = recording.tracks["operator"]
+    stated = tuple(
+        camera_for(facts, each) for facts, each in zip(recording.sources, notes, strict=True)
     )
-    posture = estimate_posture(timeline, recording.tracks["operator"], cameras, notes)
+    cameras = level_cameras(timeline, operator, stated, notes)
+    posture = estimate_posture(timeline, operator, cameras, notes)
     return Session(
         recording=recording,
         notes=tuple(notes),
-        cameras=cameras,
+        cameras=tuple(cameras),
         posture=posture,
         clock=clock_from_notes(timeline, notes),
         scores=score_all(timeline, posture, notes, recording.settings.readings),

@@ -34,7 +34,7 @@ RESCORE_EXAMPLE = """
 \b
 Example:
   ergo analyse sample_frames --out out/sample
-  ergo rescore out/sample --reading rula.static_after=10min
+  ergo rescore out/sample --reading static_after=10min
 """
 
 
@@ -79,7 +79,7 @@ def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:
             "readings",
             multiple=True,
             metavar="OPTION=CHOICE",
-            help="Use another reading of a method, for example rula.static_after=10min.",
+            help="Use another reading of a method, for example static_after=10min.",
         ),
         click.option(
             "--language",

@@ -96,6 +96,10 @@ class ClipSource:
                     first_number = self._first_number(picture, count)
                 yield Frame(_upright(picture, pixel_shape), time_s, first_number + count)
 
+    def starting_at(self, start_s: float) -> "ClipSource":
+        """Return the same clip from a time (in seconds) on, on the same grid of times."""
+        return ClipSource(self._path, self._name, self._rate_hz, start_s)
+
     def picture(self) -> PictureArray | None:
         """Return the first picture at or after the start alone, or None if there is none."""
         with self._open() as container:

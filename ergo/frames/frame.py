@@ -77,3 +77,6 @@ class FrameSource(Protocol):
 
     def __iter__(self) -> Iterator[Frame]:
         """Decode the pictures to be analysed, one at a time."""
+
+    def starting_at(self, start_s: float) -> "FrameSource":
+        """Return the same source from a time (in seconds) on, on the same grid of times."""

@@ -74,6 +74,10 @@ class StillSource:
         """None: a damaged still is an error."""
         return None
 
+    def starting_at(self, start_s: float) -> "StillSource":
+        """Return this still: it has one picture and no times."""
+        return self
+
     def __iter__(self) -> Iterator[Frame]:
         """Read the picture."""
         with self._opened() as image:

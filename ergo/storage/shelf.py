@@ -1,9 +1,11 @@
-"""What an interrupted analysis had finished, kept beside the output folder."""
+"""What an interrupted analysis had watched, kept beside the output folder."""
 
 import hashlib
 import json
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -11,10 +13,15 @@ from ergo import __version__
 from ergo.analyse import Watched
 from ergo.errors import SessionError
 from ergo.frames.frame import SourceFacts
-from ergo.landmarks.follow import SourceLandmarks
+from ergo.landmarks.follow import Part, SourceLandmarks
+from ergo.landmarks.followed_person import Followed
+from ergo.landmarks.network import Box
+from ergo.landmarks.watcher import FollowState
 from ergo.session import Settings
 from ergo.storage.folder import workshop
 from ergo.storage.landmark_file import StoredLandmarks, as_stored, read_landmarks, write_landmarks
+
+_CLOSED = "closed.json"
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,40 +44,78 @@ class FolderShelf:
     settings: Settings
     notes: str
 
-    def kept(self, facts: SourceFacts) -> Watched | None:
-        """Return what was kept of this source, if anything and if it is whole."""
-        stem = self._stem(facts)
+    def kept(self, facts: SourceFacts) -> Watched:
+        """Return the parts kept of this source, as far as they are whole."""
+        place = self._place(facts)
+        parts: list[Part] = []
+        while (part := _read_part(place / f"{len(parts):04d}")) is not None:
+            parts.append(part)
         try:
-            remarks = json.loads(stem.with_suffix(".json").read_text(encoding="utf-8"))
-            stored = read_landmarks(stem.with_suffix(".parquet"))
-        except (OSError, ValueError, SessionError):
-            return None
-        seen = SourceLandmarks(
-            time_s=stored.time_s,
-            number=stored.number,
-            tracks=stored.tracks,
-            doubt=remarks["doubt"],
-        )
-        return Watched(seen, remarks["damage"])
+            closed = json.loads((place / _CLOSED).read_text(encoding="utf-8"))
+        except (OSError, ValueError):
+            return Watched(tuple(parts))
+        return Watched(tuple(parts), is_done=True, damage=closed["damage"])
 
-    def keep(self, facts: SourceFacts, watched: Watched) -> None:
-        """Keep what was seen of this source; the remarks come last and make it valid."""
-        stem = self._stem(facts)
-        stem.parent.mkdir(parents=True, exist_ok=True)
-        seen = watched.seen
-        write_landmarks(
-            stem.with_suffix(".parquet"),
-            StoredLandmarks(
-                source_index=np.zeros(len(seen.time_s), dtype=np.int64),
-                time_s=seen.time_s,
-                number=seen.number,
-                tracks={role: as_stored(track) for role, track in seen.tracks.items()},
-            ),
-        )
-        remarks = {"doubt": seen.doubt, "damage": watched.damage}
-        stem.with_suffix(".json").write_text(json.dumps(remarks), encoding="utf-8")
+    def keep(self, facts: SourceFacts, number: int, part: Part) -> None:
+        """Keep one part; its state is written last and makes it valid."""
+        place = self._place(facts)
+        place.mkdir(parents=True, exist_ok=True)
+        _write_part(place / f"{number:04d}", part)
 
-    def _stem(self, facts: SourceFacts) -> Path:
+    def close(self, facts: SourceFacts, damage: str | None) -> None:
+        """Note that the source has been watched to its end."""
+        place = self._place(facts)
+        place.mkdir(parents=True, exist_ok=True)
+        (place / _CLOSED).write_text(json.dumps({"damage": damage}), encoding="utf-8")
+
+    def _place(self, facts: SourceFacts) -> Path:
         way = f"{__version__} {self.settings.rate_hz} {self.settings.effort} {self.notes}"
         key = hashlib.sha256(f"{facts.sha256} {facts.name} {way}".encode()).hexdigest()[:24]
         return workshop(self.folder) / "kept" / key
+
+
+def _write_part(stem: Path, part: Part) -> None:
+    seen = part.seen
+    write_landmarks(
+        stem.with_suffix(".parquet"),
+        StoredLandmarks(
+            source_index=np.zeros(len(seen.time_s), dtype=np.int64),
+            time_s=seen.time_s,
+            number=seen.number,
+            tracks={role: as_stored(track) for role, track in seen.tracks.items()},
+        ),
+    )
+    state = {"doubt": seen.doubt, "next_s": part.next_s, "state": _exact(part.state)}
+    unfinished = stem.with_suffix(".unfinished")
+    unfinished.write_text(json.dumps(state), encoding="utf-8")
+    unfinished.replace(stem.with_suffix(".json"))
+
+
+def _read_part(stem: Path) -> Part | None:
+    try:
+        remarks = json.loads(stem.with_suffix(".json").read_text(encoding="utf-8"))
+        stored = read_landmarks(stem.with_suffix(".parquet"))
+    except (OSError, ValueError, SessionError):
+        return None
+    seen = SourceLandmarks(
+        time_s=stored.time_s, number=stored.number, tracks=stored.tracks, doubt=remarks["doubt"]
+    )
+    return Part(seen, _state(remarks["state"]), remarks["next_s"])
+
+
+def _exact(state: FollowState) -> dict[str, Any]:
+    """Return the state as JSON values, every number to its last bit."""
+    values: dict[str, Any] = asdict(state)
+    if state.colours is not None:
+        values["colours"] = state.colours.tolist()
+    return values
+
+
+def _state(values: Mapping[str, Any]) -> FollowState:
+    followed = {
+        role: Followed(**{**person, "box": Box(**person["box"])})
+        for role, person in values["followed"].items()
+    }
+    colours = None if values["colours"] is None else np.array(values["colours"])
+    doubts = tuple(values["doubts"])
+    return FollowState(**{**values, "followed": followed, "colours": colours, "doubts": doubts})
