@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from ergo.posture.angle_names import AngleName
+from ergo.scores.method_score import Level
 from ergo.session import Session
 from ergo.stats.exposure import (
     UNKNOWN,
@@ -17,7 +18,7 @@ from ergo.stats.exposure import (
 from ergo.stats.holding_lines import line_origin
 from ergo.timeline import TimeUnit
 from ergo.views.facts import unjudged_shares
-from ergo.views.palette import NOT_JUDGED, marks_for
+from ergo.views.palette import NOT_JUDGED, StrainMark, marks_for
 from ergo.views.plots.bars import is_plotted
 from ergo.views.words import Words
 
@@ -195,7 +196,7 @@ def _hold_row(hold: HoldRecord, words: Words) -> tuple[str, ...]:
 
 def _allowed(hold: HoldRecord, words: Words) -> str:
     if hold.limit_s is None:
-        return words.say("holds.no_line")
+        return words.say("strain.beyond" if hold.strain == 2 else "holds.no_line")
     if not hold.limit_s > 0:
         return words.say("holds.not_recommended")
     origin = line_origin(hold.angle.name)
@@ -207,8 +208,7 @@ def _is_beyond(hold: HoldRecord, words: Words) -> str:
     if hold.is_beyond_line is None:
         return words.say("number.unknown")
     answer = words.say("holds.yes" if hold.is_beyond_line else "holds.no")
-    likely = words.say("holds.probably", share=words.share(hold.beyond_probability))
-    return f"{answer} ({likely})"
+    return f"{answer} ({words.share(hold.beyond_probability)})"
 
 
 def spread_table(exposure: Exposure, words: Words) -> Table:
@@ -263,24 +263,43 @@ def group_name(group: Group, words: Words) -> str:
 
 
 def scores_table(exposure: Exposure, words: Words) -> Table | None:
-    """Return the time at every action level of every method and side."""
-    rows = []
+    """Return the time at every action level, one row per method and side."""
+    rows = tuple(
+        (
+            words.name("rules", levels.method),
+            words.say(f"scores.sides.{levels.side}"),
+            "\n".join(
+                f"{level_text(level, mark, words)}: {share_text(held, exposure.unit, words)}"
+                for level, mark, held in zip(
+                    levels.levels, marks_for(len(levels.levels)), levels.held, strict=True
+                )
+            ),
+            share_text(levels.unjudged, exposure.unit, words),
+        )
+        for levels in exposure.scores
+    )
+    columns = (
+        *_columns(words, "method", "side", "levels"),
+        f"{NOT_JUDGED.symbol} {words.say('column.not_judged')}",
+    )
+    return Table(words.say("caption.scores"), columns, rows) if rows else None
+
+
+def level_text(level: Level, mark: StrainMark, words: Words) -> str:
+    """Return a level as the method prints it, with its mark."""
+    return f"{mark.symbol} {words.name('printed', level.printed)}"
+
+
+def levels_table(exposure: Exposure, words: Words) -> Table:
+    """Return what each method says its levels mean."""
+    rows: dict[tuple[str, ...], None] = {}
     for levels in exposure.scores:
-        head = words.name("rules", levels.method), words.say(f"scores.sides.{levels.side}")
-        marks = marks_for(len(levels.levels))
-        for mark, level, held in zip(marks, levels.levels, levels.held, strict=True):
-            printed = words.name("printed", level.printed)
+        for level, mark in zip(levels.levels, marks_for(len(levels.levels)), strict=True):
             meaning = words.name(f"levels.{levels.method}", level.printed, level.meaning)
-            cells = share_cells(held, exposure.unit, words)
-            rows.append((*head, f"{mark.symbol} {printed}", meaning, *cells))
-        unjudged = share_cells(levels.unjudged, exposure.unit, words)
-        mark_and_name = f"{NOT_JUDGED.symbol} {words.say('strain.unjudged')}"
-        rows.append((*head, mark_and_name, "", *unjudged))
-    if not rows:
-        return None
-    columns = _columns(words, "method", "side", "level", "meaning")
-    columns += (_held(words, exposure.unit), *_columns(words, "share", "interval"))
-    return Table(words.say("caption.scores"), columns, tuple(rows))
+            head = words.name("rules", levels.method)
+            rows[(head, level_text(level, mark, words), meaning)] = None
+    columns = _columns(words, "method", "level", "meaning")
+    return Table(words.say("caption.levels"), columns, tuple(rows))
 
 
 def sources_table(exposure: Exposure, words: Words) -> Table:

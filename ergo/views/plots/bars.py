@@ -7,23 +7,25 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from ergo.stats.exposure import Exposure, LevelShares, LimitShares, Share
-from ergo.views.palette import INK, NOT_JUDGED, StrainMark, marks_for
+from ergo.views.palette import INK, NOT_JUDGED, STRAIN, StrainMark, marks_for
 from ergo.views.plots.sheet import axes_on, fill_of, in_style, legend_below, patch_of, sheet
 from ergo.views.words import Words
 
 BAR_IN, HEADING_IN, REST_IN = 0.36, 0.26, 0.6
 """Heights of a bar with its label, of a heading, and of the axis below. [inch]"""
+SHORT_NAME = 2
+"""Names of levels up to this length stand inside the bars."""
 LEAST_LABELLED = 0.09
 """Parts smaller than this share carry no figure inside."""
 
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One bar: its heading (shown where it changes), its label and its parts."""
+    """One bar: its heading (shown where it changes), its label, and parts with short names."""
 
     heading: str
     label: str
-    parts: tuple[tuple[StrainMark, Share], ...]
+    parts: tuple[tuple[StrainMark, Share, str], ...]
     unjudged: Share
 
 
@@ -35,7 +37,7 @@ def strained_figure(exposure: Exposure, words: Words, width_in: float) -> Figure
         Bar(
             words.name("rules", limits.limits.rule),
             words.name("angle", limits.limits.angle.name),
-            strain_parts(limits),
+            tuple((mark, share, "") for mark, share in strain_parts(limits)),
             limits.unjudged,
         )
         for limits in shown
@@ -49,11 +51,7 @@ def strained_figure(exposure: Exposure, words: Words, width_in: float) -> Figure
 def scores_figure(exposure: Exposure, words: Words, width_in: float) -> Figure:
     """Draw the time at every action level, one bar per method and side."""
     bars = [_level_bar(levels, words) for levels in exposure.scores]
-    longest = max((levels.levels for levels in exposure.scores), key=len, default=())
-    legend = [
-        (mark, words.say("scores.rank", n=rank + 1, of=len(longest)))
-        for rank, mark in enumerate(marks_for(max(1, len(longest))))
-    ]
+    legend = [(mark, words.say(f"scores.rank.{mark.key}")) for mark in STRAIN]
     return _bars(bars, legend, words, width_in)
 
 
@@ -85,7 +83,10 @@ def _level_bar(levels: LevelShares, words: Words) -> Bar:
     return Bar(
         words.name("rules", levels.method),
         words.capital(words.name("scores.sides", levels.side)),
-        tuple(zip(marks, levels.held, strict=True)),
+        tuple(
+            (mark, held, level.printed if len(level.printed) <= SHORT_NAME else "")
+            for mark, held, level in zip(marks, levels.held, levels.levels, strict=True)
+        ),
         levels.unjudged,
     )
 
@@ -119,27 +120,22 @@ def _is_new_heading(bars: Sequence[Bar]) -> list[bool]:
 def _draw(axes: Any, bar: Bar, place: float, words: Words) -> None:
     """Draw one bar whose lower edge lies at ``place``; its label stands above it."""
     height, left = 0.17, 0.0
-    for mark, share in (*bar.parts, (NOT_JUDGED, bar.unjudged)):
+    for mark, share, name in (*bar.parts, (NOT_JUDGED, bar.unjudged, "")):
         width = 100 * share.share
         if not width > 0:
             continue
         axes.barh(place - height / 2, width, height, left=left, **fill_of(mark))
         if share.share >= LEAST_LABELLED:
-            axes.text(
-                left + width / 2,
-                place - height / 2,
-                words.share(share.share),
-                ha="center",
-                va="center",
-                fontsize=7.5,
-                color=INK if mark is NOT_JUDGED else mark.hatch_colour,
-                bbox={
-                    "facecolor": mark.colour,
-                    "edgecolor": "none",
-                    "boxstyle": "square,pad=0.1",
-                },
-            )
+            text = f"{name}: {words.share(share.share)}" if name else words.share(share.share)
+            _inside(axes, left + width / 2, place - height / 2, text, mark)
         left += width
     axes.text(0, place - height - 0.015, bar.label, va="bottom", fontsize=8.5)
     unjudged = words.say("plot.unjudged", share=words.share(bar.unjudged.share))
     axes.text(100, place - height - 0.015, unjudged, va="bottom", ha="right", fontsize=7.5)
+
+
+def _inside(axes: Any, x: float, y: float, text: str, mark: StrainMark) -> None:
+    """Write into a bar, on a plain patch so that no pattern runs through the letters."""
+    patch = {"facecolor": mark.colour, "edgecolor": "none", "boxstyle": "square,pad=0.1"}
+    colour = INK if mark is NOT_JUDGED else mark.hatch_colour
+    axes.text(x, y, text, ha="center", va="center", fontsize=7.5, color=colour, bbox=patch)

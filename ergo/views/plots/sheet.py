@@ -128,5 +128,6 @@ def themed(svg: str) -> str:
     """Return the SVG with its ink and paper following the reader's light or dark screen."""
     for colour, name in _THEMED.items():
         svg = svg.replace(f": {colour}", f": var(--{name})")
+        svg = svg.replace(f'fill="{colour}"', f'style="fill: var(--{name})"')
     end_of_tag = svg.index(">", svg.index("<svg")) + 1
     return svg[:end_of_tag] + _THEME + svg[end_of_tag:]

@@ -28,7 +28,7 @@ BUCKETS = 300
 """Pieces into which a lane is cut; the lowest and highest value of each is drawn."""
 SD_OF_90_PERCENT = 1.645
 LANE_RULE = "iso11226"
-TIME_STEPS_S = (0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
+TIME_STEPS_S = (0.5, 1, 2, 5, 10, 15, 20, 30, 60, 120, 180, 300, 600, 900, 1800, 3600, 7200)
 
 
 @in_style

@@ -1,0 +1,99 @@
+import re
+from dataclasses import replace
+
+import pytest
+
+from ergo.stats.exposure import Share
+from ergo.views.palette import NOT_JUDGED
+from ergo.views.plots.dial import dial_limits
+from ergo.views.score_tables import method_sources_table, readings_table
+from ergo.views.tables import (
+    group_table,
+    holds_table,
+    judged_table,
+    limits_table,
+    scores_table,
+    seen_table,
+    sources_table,
+)
+from ergo.views.words import words
+
+ENGLISH = words("en")
+
+
+@pytest.mark.parametrize("headline", [True, False])
+def test_every_row_of_limits_shows_the_unjudged_share(exposure, headline):
+    table = limits_table(exposure, ENGLISH, headline=headline)
+    assert table.columns[-1].startswith(NOT_JUDGED.symbol)
+    assert all("%" in row[-1] for row in table.rows)
+
+
+def test_every_angle_and_rule_stands_in_one_of_the_two_tables(exposure):
+    rows = [
+        row
+        for shown in (True, False)
+        for row in limits_table(exposure, ENGLISH, headline=shown).rows
+    ]
+    assert len(rows) == len(exposure.limits)
+
+
+def test_the_shares_of_a_row_add_up_to_the_session(exposure):
+    for row in limits_table(exposure, ENGLISH, headline=True).rows:
+        shares = [float(x) for cell in row[2:] for x in re.findall(r", (\d+)\u00a0%", cell)]
+        assert sum(shares) == pytest.approx(100, abs=2)  # each is rounded to 1 %
+
+
+def test_a_limit_from_memory_is_marked_where_it_is_used_and_in_the_sources(exposure):
+    used = {row[0]: row[1] for row in limits_table(exposure, ENGLISH, headline=True).rows}
+    assert "memory" in used["Trunk, forward bend"]
+    assert "memory" not in used["Neck, side bend"]
+    assert any("memory" in row[-1] for row in sources_table(exposure, ENGLISH).rows)
+
+
+def test_the_upper_arm_holding_line_is_marked_as_from_memory(exposure):
+    rows = {row[0]: row for row in holds_table(exposure, ENGLISH).rows}
+    assert "memory" in rows["Right upper arm, raised"][5]
+    assert "memory" not in rows["Trunk, inclination"][5]
+
+
+def test_holds_come_longest_first_with_uncertainty(exposure):
+    rows = holds_table(exposure, ENGLISH).rows
+    assert [row[3].replace("\u00a0", " ") for row in rows] == ["4 min 30 s", "94 s", "41 s"]
+    assert all("±" in row[4] for row in rows)
+
+
+def test_without_strained_holds_there_is_no_table(exposure):
+    assert holds_table(replace(exposure, holds=()), ENGLISH) is None
+
+
+def test_the_judged_table_follows_the_exposure(exposure):
+    gone = tuple(replace(x, unjudged=Share(1.0, 0.42, 0.42, 0.42)) for x in exposure.limits)
+    rows = judged_table(replace(exposure, limits=gone), ENGLISH).rows
+    assert {row[1:] for row in rows} == {("58\u00a0%", f"{NOT_JUDGED.symbol} 42\u00a0%")}
+
+
+def test_every_method_row_shows_all_levels_and_the_unjudged_share(exposure):
+    table = scores_table(exposure, ENGLISH)
+    for row, levels in zip(table.rows, exposure.scores, strict=True):
+        assert len(row[2].splitlines()) == len(levels.levels)
+        assert "10\u00a0%" in row[3]
+
+
+def test_a_damaged_recording_is_named_with_its_reason(session):
+    assert "ends in the middle of a picture" in seen_table(session, ENGLISH).rows[0][-1]
+
+
+def test_both_most_influential_readings_say_what_the_other_choice_would_change(session):
+    rows = {row[0]: row for row in readings_table(session, ENGLISH).rows}
+    assert "with 10 min, 5\u00a0min" in rows["RULA: static after"][3]
+    assert "older worksheet" in rows["RULA Table A: printed version"][3]
+
+
+def test_clock_groups_are_named_by_the_hour(exposure):
+    table = group_table(exposure.by_clock, dial_limits(exposure), exposure.unit, ENGLISH)
+    assert [row[0] for row in table.rows] == [f"{h}\u00a0o'clock" for h in (9, 10, 11, 12)]
+
+
+def test_every_method_names_its_sources():
+    methods = {row[0] for row in method_sources_table(ENGLISH).rows}
+    assert {"RULA", "REBA", "ISO 11226", "dental sitting requirements"} <= methods
