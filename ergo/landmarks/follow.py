@@ -102,8 +102,8 @@ def watch_parts(
     """Yield the same as :func:`watch_source` in parts of :data:`PART_S`.
 
     A run that was interrupted goes on with a source that starts where the last
-    part ended, and with that part's state; the result is the same. Other ``eyes``
-    than the networks' may be given, for example :class:`~ergo.landmarks.recorded_finder.RecordedEyes`.
+    part ended, and with that part's state; the result is the same. Other eyes than
+    the networks' may be given, for example those of ``recorded_finder``.
     """
     if effort not in LOOKS:
         raise InputError(f"must be one of {', '.join(LOOKS)}.", where="effort")

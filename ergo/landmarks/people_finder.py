@@ -30,6 +30,8 @@ REPEAT_SHARE = 0.08  # nearer finds of first looks are one and the same
 ENLARGED = 1.6  # tiles are this much smaller than the picture
 WAYS_TO_LIE = 8
 MOST_AT_HANDS = 2  # upright people at whose hands a patient is looked for
+LEAST_LYING_DEG = 35.0  # trunk off vertical in the picture of somebody found at hands
+MOST_UNLIKE_SCALE = 1.7  # between people who work on each other
 _LYING_TRUNK_M, _LYING_CIRCLE_M = 0.5, 0.8  # head to hips and radius round the body, foreshortened
 _SEEN_FLAT = 0.7  # height of a circle on the floor against its width, from a usual camera
 _CIRCLE = 1.9  # radius of the circle round a person, in trunk lengths, to start from
@@ -87,7 +89,8 @@ class PeopleFinder:
             people = self._with_settled(picture, people, boxes)
             if enough is None or enough(people):
                 return people
-        return self._with_settled(picture, people, _boxes_at_hands(people))
+        at_hands = self._with_settled(picture, people, _boxes_at_hands(people))
+        return [one for one in at_hands if one in people or _lies_at_hands(one, people)]
 
     def _with_settled(
         self, picture: PictureArray, people: Sequence[Look], boxes: Sequence[Box]
@@ -238,6 +241,16 @@ def _boxes_at_hands(people: Sequence[Look]) -> list[Box]:
             hips = hands + _LYING_TRUNK_M * body.px_per_m * way * (1, _SEEN_FLAT)
             boxes.append(box_round(hips, hips - _LYING_CIRCLE_M * body.px_per_m * way))
     return boxes
+
+
+def _lies_at_hands(person: Look, others: Sequence[Look]) -> bool:
+    """Return whether a person lies with the head at another's hands, at the same scale."""
+    patient = Body.of(person)
+    return patient.lean_deg > LEAST_LYING_DEG and any(
+        abs(np.log(patient.px_per_m / other.px_per_m)) < np.log(MOST_UNLIKE_SCALE)
+        and np.linalg.norm(other.hands_px - patient.head_px, axis=1).min() < other.trunk_px
+        for other in map(Body.of, others)
+    )
 
 
 def _landmarker() -> tuple[Any, Callable[[PictureArray], Any]]:
