@@ -136,6 +136,13 @@ class Finding:
     wrong: tuple[str, ...]
     missed: tuple[str, ...]
 
+    @property
+    def found_at_all(self) -> float:
+        """Return the share of all pictures with a person found, 0..1."""
+        less = self.found_less * self.pictures_less if self.pictures_less else 0.0
+        half = self.found * self.pictures if self.pictures else 0.0
+        return (half + less) / (self.pictures + self.pictures_less)
+
 
 def finding_of(
     names: tuple[str, ...], is_half_visible: BoolArray, found: BoolArray, is_operator: BoolArray

@@ -65,3 +65,4 @@ def test_the_wrong_person_is_named():
     assert (finding.pictures, finding.found, finding.right) == (3, pytest.approx(2 / 3), 0.5)
     assert (finding.wrong, finding.missed) == (("b",), ("c",))
     assert (finding.pictures_less, finding.found_less) == (1, 1.0)
+    assert finding.found_at_all == pytest.approx(3 / 4)

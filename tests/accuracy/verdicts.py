@@ -25,14 +25,19 @@ def verdicts_of(result: Result) -> list[Verdict]:
     """Return every goal that applies to a result, met or missed."""
     kind = result.title.split("_")[0]
     if kind == "dev":
-        return [*_finding(result), *_still_errors(result), *_coverages(result), *_scores(result)]
+        return [
+            *_finding(result, result.finding.found, FOUND),
+            *_still_errors(result),
+            *_coverages(result),
+            *_scores(result),
+        ]
     if kind == "clip":
-        return [*_finding(result), *_clip_errors(result)]
+        return [*_finding(result, result.finding.found_at_all, 1.0), *_clip_errors(result)]
     return list(_harm(result, HARM_DEG[kind]))
 
 
-def _finding(result: Result) -> Iterator[Verdict]:
-    yield at_least("operator found", result.finding.found, FOUND if "dev" in result.title else 1.0)
+def _finding(result: Result, found: float, wanted: float) -> Iterator[Verdict]:
+    yield at_least("operator found", found, wanted)
     yield at_least("right person", result.finding.right, RIGHT)
 
 
