@@ -1,6 +1,6 @@
 """The figures that a comparison compares, each with what chance and measurement do to it."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import nan
 
 import numpy as np
@@ -127,12 +127,15 @@ def _share(
 
 
 def _raised(spread: Spread, pool: Pool, counted: FloatArray, held: FloatArray) -> Spread:
-    """Return a spread raised by what blocks miss; sessions are independent as they are."""
+    """Return a spread raised by what blocks miss; sessions are independent as they are.
+
+    Blocks that are alike are worth fewer, so there are fewer degrees of freedom.
+    """
     if pool.session_of_block.max(initial=0) > 0 or not np.sum(held) > 0:
         return spread
     residual = counted - held * (np.sum(counted) / np.sum(held))
     factor = missed_by_blocks(residual, pool.cell, pool.block_s)
-    return replace(spread, variance=spread.variance * factor)
+    return Spread(spread.variance * factor, spread.freedom / factor)
 
 
 def percentile(pool: Pool, draws: Draws, angle: str, share: float) -> Figure:

@@ -6,7 +6,8 @@ of cells of a few seconds follows by how much: with ``r(k)`` the correlation of
 cells ``k`` apart and ``m`` cells in a block, the variance of a sum over a long
 time is ``1 + 2 sum r(k)`` per cell, but blocks show only
 ``1 + 2 sum (1 - k/m) r(k)`` of it (the bias of the block bootstrap: Künsch 1989,
-status: memory).
+status: memory). Correlations about the recording's own mean come out too small, by
+the first of these sums over the number of cells; that is put back.
 """
 
 import numpy as np
@@ -67,12 +68,24 @@ def missed_by_blocks(residual: FloatArray, cell: IndexArray, block_s: float) -> 
     own = float(summed @ summed)
     if own == 0:
         return 1.0
-    in_block = block_s / CELL_S
-    whole = seen = 1.0
-    for lag in range(1, min(_LAGS, len(summed) - 1) + 1):
-        correlation = float(summed[:-lag] @ summed[lag:]) / own
-        if correlation < _LEAST_CORRELATION:
-            break
-        whole += 2 * correlation
-        seen += 2 * correlation * max(0.0, 1 - lag / in_block)
-    return whole / seen
+    lags = np.arange(1, min(_LAGS, len(summed) - 1) + 1)
+    correlation = np.array([summed[:-lag] @ summed[lag:] / own for lag in lags])
+    first, _ = _sums(correlation, block_s)
+    whole, seen = _sums(correlation + first / np.count_nonzero(np.bincount(cell)), block_s)
+    return max(1.0, whole / seen)
+
+
+def _sums(correlation: FloatArray, block_s: float) -> tuple[float, float]:
+    """Return what a long time shows of the variance of a cell, and what blocks show.
+
+    Parameters
+    ----------
+    correlation : array (lag,)
+        Of cells 1, 2, ... apart; counted up to the first that is hardly above 0.
+    block_s : float
+        [s]
+    """
+    small = np.flatnonzero(correlation < _LEAST_CORRELATION)
+    counted = correlation[: small[0]] if len(small) else correlation
+    within = np.maximum(0.0, 1 - np.arange(1, len(counted) + 1) * CELL_S / block_s)
+    return 1 + 2 * float(np.sum(counted)), 1 + 2 * float(np.sum(counted * within))
