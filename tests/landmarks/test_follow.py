@@ -1,0 +1,128 @@
+"""What follows from the looks, with saved looks in place of networks."""
+
+import numpy as np
+import pytest
+
+from ergo.errors import InputError
+from ergo.landmarks.follow import PART_S, join_parts, watch_parts, watch_source
+from ergo.landmarks.names import INDEX
+from ergo.landmarks.recorded_finder import RecordedEyes
+from ergo.landmarks.watcher import LOOKS, OTHERS_EVERY_S
+from ergo.notes.notes import Notes, OperatorPoint
+from tests.landmarks.people import RATE_HZ, RecordedSource, person
+
+OPERATOR = (200.0, 300.0)
+PATIENT = (330.0, 300.0)
+
+
+def watched(people, notes=None, effort="fast", **more):
+    eyes = RecordedEyes(people)
+    source = RecordedSource(len(people), **more)
+    parts = list(watch_parts(source, notes or Notes(), effort, eyes=eyes))
+    return join_parts([part.seen for part in parts], effort)
+
+
+def hips_x(track):
+    hips = [INDEX["hip_left"], INDEX["hip_right"]]
+    return track.picture_px[:, 0, hips, 0].mean(1)
+
+
+def test_somebody_alone_is_followed_in_every_frame():
+    seen = watched([[person((200.0 + 2 * frame, 300.0))] for frame in range(40)])
+    assert seen.tracks["operator"].found.all()
+    assert hips_x(seen.tracks["operator"]) == pytest.approx(200.0 + 2 * np.arange(40))
+    assert list(seen.number[:3]) == [0, 6, 12]
+    assert seen.doubt is None
+
+
+def test_a_short_absence_is_not_seen_and_the_person_is_seen_again_after_it():
+    gone = {10, 11}
+    seen = watched([[] if frame in gone else [person(OPERATOR)] for frame in range(30)])
+    assert set(np.flatnonzero(~seen.tracks["operator"].found)) == gone
+    assert np.isnan(seen.tracks["operator"].world_m[10]).all()
+
+
+def test_who_comes_back_elsewhere_after_a_long_absence_is_found_again():
+    people = [[person(OPERATOR)]] * 10 + [[]] * 20 + [[person((450.0, 310.0))]] * 30
+    track = watched(people).tracks["operator"]
+    assert not track.found[10:30].any()
+    assert track.found[-20:].all()
+    assert hips_x(track)[-1] == pytest.approx(450.0)
+
+
+def test_a_look_that_jumps_onto_somebody_else_is_not_taken_for_the_operator():
+    one, other = person(OPERATOR), person((200.0 + 320.0, 300.0), px_per_m=150.0)
+    seen = watched([[one]] * 10 + [[other]] * 2 + [[one]] * 10)
+    assert not seen.tracks["operator"].found[10:12].any()
+
+
+def test_the_operator_sits_and_the_patient_lies():
+    seen = watched([[person(PATIENT, lying=True), person(OPERATOR)]] * 40)
+    assert hips_x(seen.tracks["operator"]) == pytest.approx(np.full(40, OPERATOR[0]))
+    patient = seen.tracks["patient"]
+    assert hips_x(patient)[patient.found] == pytest.approx(PATIENT[0])
+
+
+def test_the_patient_is_looked_at_now_and_then_and_not_seen_between():
+    seen = watched([[person(PATIENT, lying=True), person(OPERATOR)]] * 40)
+    looked = np.flatnonzero(np.isfinite(seen.tracks["patient"].presence)) / RATE_HZ
+    assert np.diff(looked) == pytest.approx(np.full(len(looked) - 1, OTHERS_EVERY_S))
+    assert not seen.tracks["patient"].found[1]
+
+
+@pytest.mark.parametrize("x_px", [120.0, 480.0])
+def test_a_point_in_the_notes_settles_who_is_the_operator(x_px):
+    people = [[person((120.0, 300.0)), person((480.0, 300.0))]] * 10
+    notes = Notes(operator=OperatorPoint(at=(x_px, 200.0)))
+    track = watched(people, notes).tracks["operator"]
+    assert hips_x(track) == pytest.approx(np.full(10, x_px))
+    assert (track.identity == 1).all()
+
+
+def test_a_point_at_which_nobody_is_gives_a_reason_to_doubt():
+    notes = Notes(operator=OperatorPoint(at=(600.0, 20.0)))
+    assert "point given in the notes" in watched([[person(OPERATOR)]] * 5, notes).doubt
+
+
+def test_where_everybody_lies_nobody_is_called_the_operator():
+    seen = watched([[person(OPERATOR, lying=True), person((450.0, 100.0), lying=True)]] * 10)
+    assert not seen.tracks["operator"].found.any()
+    assert seen.doubt is not None
+
+
+def test_a_still_goes_the_same_way():
+    seen = watched([[person(OPERATOR)]], kind="still")
+    assert seen.tracks["operator"].found.all()
+
+
+@pytest.mark.parametrize("effort", sorted(LOOKS))
+def test_every_effort_takes_the_looks_it_states(effort):
+    seen = watched([[person(OPERATOR)]] * 5, effort=effort)
+    assert seen.tracks["operator"].looks == LOOKS[effort]
+    assert np.isfinite(seen.tracks["operator"].picture_px).all()
+
+
+def test_an_unknown_effort_is_an_error():
+    with pytest.raises(InputError, match="full"):
+        watch_source(RecordedSource(3), Notes(), "utmost")
+
+
+def test_going_on_after_a_break_gives_the_same_as_without_one():
+    length = int(2.5 * PART_S * RATE_HZ)
+    rng = np.random.default_rng(7)
+    places = np.array(OPERATOR) + np.cumsum(rng.normal(0, 1, (length, 2)), axis=0)
+    people = [[person(place), person(PATIENT, lying=True)] for place in places]
+    whole = watched(people)
+    first = next(watch_parts(RecordedSource(length), Notes(), "fast", eyes=RecordedEyes(people)))
+    done = len(first.seen.time_s)
+    rest = watch_parts(
+        RecordedSource(length, first=done),
+        Notes(),
+        "fast",
+        start=first.state,
+        eyes=RecordedEyes(people),
+    )
+    again = join_parts([first.seen, *(part.seen for part in rest)], "fast")
+    for role, track in whole.tracks.items():
+        assert np.array_equal(track.picture_px, again.tracks[role].picture_px, equal_nan=True)
+        assert np.array_equal(track.identity, again.tracks[role].identity, equal_nan=True)
