@@ -9,7 +9,8 @@ import numpy as np
 from ergo.arrays import BoolArray, FloatArray, PictureArray
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
-from ergo.session import Session
+from ergo.session import Recording, Session
+from ergo.timeline import Timeline
 from ergo.views.faces import HeadRegion, blur_heads, blur_outside, faces_in, head_of
 
 Fetch = Callable[[str, float], PictureArray | None]
@@ -39,6 +40,8 @@ NEAR_S = 3.0
 SLACK = 1.5
 """How much larger a head is taken that was seen at another time."""
 WIDEST_PX = 720
+NARROWEST = 0.8
+"""Least width of a picture of a moment as a share of its height (ours)."""
 _DARK, _LIGHT = (28, 20, 60), (244, 236, 214)
 
 
@@ -75,21 +78,25 @@ def moment_picture(
 def bystander_heads(session: Session, frame: int, picture: PictureArray) -> list[HeadRegion]:
     """Return the heads of everybody but the operator, by landmarks and by face."""
     height = picture.shape[0]
-    tracks = session.recording.tracks
+    own = head_of(session.recording.tracks["operator"], frame, height)
+    seen = tracked_heads(session.recording, frame, height)
+    return seen + [face for face in faces_in(picture) if not _is_same(face, own)]
+
+
+def tracked_heads(recording: Recording, frame: int, height_px: int) -> list[HeadRegion]:
+    """Return the heads of everybody but the operator whose landmarks are known; quick."""
     heads = []
-    for role, track in tracks.items():
+    for role, track in recording.tracks.items():
         if role != "operator":
-            seen = _nearest_seen(session, track, frame)
-            head = None if seen is None else head_of(track, seen, height)
+            seen = _nearest_seen(recording.timeline, track, frame)
+            head = None if seen is None else head_of(track, seen, height_px)
             if head is not None:
                 slack = 1.0 if seen == frame else SLACK
                 heads.append(HeadRegion(head.x, head.y, head.radius * slack))
-    own = head_of(tracks["operator"], frame, height)
-    return heads + [face for face in faces_in(picture) if not _is_same(face, own)]
+    return heads
 
 
-def _nearest_seen(session: Session, track: PoseTrack, frame: int) -> int | None:
-    timeline = session.recording.timeline
+def _nearest_seen(timeline: Timeline, track: PoseTrack, frame: int) -> int | None:
     same = timeline.source_index == timeline.source_index[frame]
     away = np.abs(timeline.time_s - timeline.time_s[frame])
     usable = np.flatnonzero(same & track.found & (away <= NEAR_S))
@@ -130,7 +137,8 @@ def _drawn(picture: PictureArray, points: FloatArray) -> PictureArray:
     import cv2
 
     result = np.ascontiguousarray(picture)
-    thin = max(2, picture.shape[0] // 240)
+    upper = points[: INDEX["hip_right"] + 1]
+    thin = max(1, round(float(np.max(np.ptp(upper, axis=0))) / 110))
     for colour, width in ((_DARK, 2 * thin + 1), (_LIGHT, thin)):  # light line, dark rim
         for start, end in BONES:
             ends = _pixel(points[INDEX[start]]), _pixel(points[INDEX[end]])
@@ -142,12 +150,14 @@ def _drawn(picture: PictureArray, points: FloatArray) -> PictureArray:
 
 
 def _cropped(picture: PictureArray, points: FloatArray) -> PictureArray:
+    """Return the part round the operator, at least ``NARROWEST`` as wide as it is high."""
     upper = points[: INDEX["knee_right"] + 1]
     low, high = upper.min(axis=0), upper.max(axis=0)
-    margin = 0.18 * float(np.max(high - low))
+    reach = (high - low) / 2 + 0.18 * float(np.max(high - low))
+    reach[0] = max(reach[0], NARROWEST * reach[1])
     height, width = picture.shape[:2]
-    left, top = np.maximum(low - margin, 0).astype(int)
-    right, bottom = np.minimum(high + margin, [width, height]).astype(int)
+    left, top = np.maximum((low + high) / 2 - reach, 0).astype(int)
+    right, bottom = np.minimum((low + high) / 2 + reach, [width, height]).astype(int)
     return picture[top:bottom, left:right] if right - left > 40 < bottom - top else picture
 
 

@@ -304,14 +304,12 @@ def levels_table(exposure: Exposure, words: Words) -> Table:
 
 def sources_table(exposure: Exposure, words: Words) -> Table:
     """Return where the limits are printed and how far that was checked."""
+    angles: dict[tuple[str, str, str], list[str]] = {}
+    for limits in (shares.limits for shares in exposure.limits):
+        place = (words.name("rules", limits.rule), limits.source, limits.status)
+        angles.setdefault(place, []).append(words.name("angle", limits.angle.name))
     rows = tuple(
-        (
-            words.name("rules", limits.limits.rule),
-            words.name("angle", limits.limits.angle.name),
-            limits.limits.source,
-            limits.limits.status,
-        )
-        for limits in exposure.limits
+        (rule, "\n".join(names), source, status) for (rule, source, status), names in angles.items()
     )
     columns = _columns(words, "rule", "angle", "source", "status")
     return Table(words.say("caption.sources"), columns, rows)

@@ -107,10 +107,19 @@ def legend_below(figure: Figure, handles: Sequence[Any]) -> None:
     figure.legend(handles=list(handles), loc="outside lower left", ncols=columns)
 
 
+def settle(figure: Figure) -> None:
+    """Lay the figure out once and for all, so that saving it twice does not do so again."""
+    engine = figure.get_layout_engine()
+    if engine is not None:
+        engine.execute(figure)
+        figure.set_layout_engine("none")
+
+
 def svg_of(figure: Figure) -> str:
     """Return the figure as SVG text, the same bytes for the same figure."""
     kept = io.StringIO()
     with matplotlib.rc_context(STYLE):
+        settle(figure)
         facts = {"Date": None, "Creator": None}
         figure.savefig(kept, format="svg", transparent=True, metadata=facts)
     return kept.getvalue()
@@ -120,6 +129,7 @@ def png_of(figure: Figure, dots_per_inch: int = 200) -> bytes:
     """Return the figure as a PNG on white paper."""
     kept = io.BytesIO()
     with matplotlib.rc_context(STYLE):
+        settle(figure)
         figure.savefig(kept, format="png", dpi=dots_per_inch, metadata={"Software": None})
     return kept.getvalue()
 
