@@ -72,7 +72,7 @@ class Words:
         if not math.isfinite(seconds):
             return self.say("number.unknown")
         if 0 < seconds < 9.95:
-            return self.say("number.seconds", s=self.number(seconds, 1))
+            return self.say("number.seconds", s=self.rate(round(seconds, 1)))
         whole = round(seconds)
         if whole < 120:
             return self.say("number.seconds", s=whole)
@@ -95,9 +95,11 @@ class Words:
         return self.say(key, n=self.number(amount, digits))
 
     def share(self, share: float) -> str:
-        """Return a share (0..1) in per cent; a small one is never printed as nothing."""
+        """Return a share (0..1) in per cent; never "0" or "100" unless exactly so."""
         if 0 < share < 0.005:
             return self.say("number.below_one_percent")
+        if 0.995 <= share < 1:
+            return self.say("number.over_99_percent")
         return self.say("number.percent", p=self.number(100 * share))
 
     def measure(self, value: float, name: str, *, sign: bool = False) -> str:

@@ -58,6 +58,7 @@ def test_no_sentence_blames_diagnoses_or_scores_out_of_a_hundred(language):
     [
         (0, "0 s"),
         (0.44, "0.4 s"),
+        (9.0, "9 s"),
         (9.96, "10 s"),
         (94, "94 s"),
         (119.6, "2 min"),
@@ -72,9 +73,12 @@ def test_a_length_of_time_is_written_as_people_say_it(seconds, text):
     assert words("en").duration(seconds).replace("\u00a0", " ") == text
 
 
-def test_a_share_that_is_small_is_not_printed_as_nothing():
-    assert words("en").share(0.001) == "below 1\u00a0%"
-    assert words("en").share(0.0) == "0\u00a0%"
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [(0.0, "0 %"), (0.001, "below 1 %"), (0.42, "42 %"), (0.999, "over 99 %"), (1.0, "100 %")],
+)
+def test_a_share_is_nothing_or_all_only_where_it_is_exactly_so(share, text):
+    assert words("en").share(share).replace("\u00a0", " ") == text
 
 
 def test_german_writes_a_decimal_comma():

@@ -141,9 +141,8 @@ def _line(
 def _range(value: FloatArray, spread: FloatArray) -> tuple[float, float]:
     if not np.isfinite(value).any():
         return 0.0, 60.0
-    low, high = float(np.nanmin(value)), float(np.nanmax(value))
-    around = float(np.nanmedian(spread))
-    return min(low - around / 2, 0.0), max(high + around / 2, 30.0)
+    low, high = np.nanmin(value - spread), np.nanmax(value + spread)
+    return min(float(low), 0.0), max(float(high), 30.0)
 
 
 def _limits(lane: Any, limits: LimitShares, high: float) -> None:
@@ -204,7 +203,8 @@ def _clock_lane(lane: Any, session: Session, x: FloatArray, words: Words) -> Non
     whole = np.where(hours >= 12.5, hours - 12, hours)
     is_still = session.recording.timeline.unit == "picture"
     kept = np.arange(len(hours)) if is_still else peaks(whole)
-    lane.plot(x[kept], whole[kept], "o" if is_still else "_", color=INK, markersize=3)
+    style = {"marker": "o", "ls": "", "ms": 4} if is_still else {"drawstyle": "steps-mid", "lw": 2}
+    lane.plot(x[kept], whole[kept], color=INK, **style)
     _unseen(lane, x, hours)
     seen = whole[np.isfinite(whole)]
     lane.set_ylim(max(0.0, float(seen.min()) - 1.5), min(13.0, float(seen.max()) + 1.5))
