@@ -27,6 +27,9 @@ CONFIDENCE = 0.95
 LEAST_BLOCKS = 5
 """With fewer judged blocks there is no telling what chance does (ours)."""
 
+MEASURING_FREEDOM = 10.0
+"""Degrees of freedom of the errors of measurement: their size is itself estimated (ours)."""
+
 _SEED = 11
 
 
@@ -147,7 +150,7 @@ def difference(
     if variance == 0:
         return Estimate(change, change, change), float(change == 0)
     parts = before.variance**2 / before.freedom + after.variance**2 / after.freedom
-    freedom = variance**2 / parts if parts > 0 else np.inf
+    freedom = variance**2 / (parts + measuring_variance**2 / MEASURING_FREEDOM)
     error = np.sqrt(variance)
     half = float(student.ppf((1 + CONFIDENCE) / 2, freedom) * error)
     chance = float(2 * student.sf(abs(change) / error, freedom))
