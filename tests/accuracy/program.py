@@ -67,6 +67,17 @@ def analyse(inputs: Sequence[Path], out: Path, options: Sequence[str] = ()) -> N
         _run(["analyse", *map(str, inputs), "--out", str(out), *options])
 
 
+def reuse_landmarks(work: Path, name: str, out: Path) -> None:
+    """Begin ``out`` as a copy of the same pictures' session with another camera, if there is one.
+
+    What the notes state of the camera plays no part in finding people: only the
+    angles follow from it, and ``ergo rescore`` reads the notes again.
+    """
+    others = sorted(work.glob(f"{name}_*/session.json"))
+    if others and not out.exists():
+        shutil.copytree(others[0].parent, out)
+
+
 def _run(arguments: Sequence[str]) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "ergo", *arguments],

@@ -22,7 +22,7 @@ from tests.accuracy.measures import (
 )
 from tests.accuracy.people import is_the_operator
 from tests.accuracy.plain import plain_hybrid
-from tests.accuracy.program import Answers, analyse, lay_out, read_answers
+from tests.accuracy.program import Answers, analyse, lay_out, read_answers, reuse_landmarks
 from tests.accuracy.sets import PictureSet
 from tests.accuracy.truth import POOLED, NoPicture, Truth, angle_table, nearest
 
@@ -84,7 +84,8 @@ def result_of(pictures: PictureSet, camera: str, work: Path, fallback: NoPicture
     """
     known = pictures.cameras if camera == "known" else pictures.unknown_cameras
     name = f"{pictures.name}_{camera}"
-    inputs = lay_out(work / f"{name}_pictures", known)
+    inputs = lay_out(work / f"{pictures.name}_pictures", known)
+    reuse_landmarks(work, pictures.name, work / name)
     analyse([inputs], work / name, pictures.options)
     answers, stored = read_answers(work / name)
     truths = [
