@@ -11,6 +11,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.angle_names import NAMES
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
+from ergo.posture.correction import Corrected, corrected, neutral_with_c7
 from ergo.posture.neutral import (
     levelled_by_neutral,
     neutral_body,
@@ -36,6 +37,8 @@ def estimate_posture(
     track: PoseTrack,
     cameras: Sequence[Camera],
     notes: Sequence[Notes],
+    *,
+    is_corrected: bool = True,
 ) -> PostureTrack:
     """Return the operator's angles of every frame, each with its standard deviation.
 
@@ -49,12 +52,16 @@ def estimate_posture(
         moment of its notes, as :func:`ergo.posture.neutral.level_cameras` does.
     notes : sequence of Notes
         One per source; only the neutral moment is used.
+    is_corrected : bool
+        False leaves the learned correction out: the plain hybrid, to compare with.
 
     Notes
     -----
-    Where a source's notes state a neutral moment, relative angles are read
-    against the person as seen in it; elsewhere against an average body, and the
-    error that is usual in this view is taken off. An angle that this view cannot
+    Limbs are corrected by what was learned from scenes with exact truth; angles
+    of corrected limbs are read against an average body. Of the rest (wrists,
+    raised shoulders), where a source's notes state a neutral moment, relative
+    angles are read against the person as seen in it; elsewhere against an average
+    body, and the error that is usual in this view is taken off. An angle that this view cannot
     tell (see :data:`ergo.posture.uncertainty.WIDEST_SD`) is NaN like one not seen.
     """
     if not len(track) == len(timeline) or not len(cameras) == len(notes) == len(timeline.sources):
@@ -63,7 +70,10 @@ def estimate_posture(
     cameras = levelled_by_neutral(timeline, placed, cameras, notes)
     filled, away_s = bridged(timeline, levelled(placed, cameras, timeline))
     points = smoothed(timeline, filled)
-    value, sd = _measured(timeline, points, away_s, cameras, notes)
+    learned = corrected(points, level_is_known(cameras)[timeline.source_index])
+    if not is_corrected:
+        learned = Corrected(points, np.full_like(learned.sd, np.nan))
+    value, sd = _measured(timeline, points, away_s, cameras, notes, learned)
     is_told = np.isfinite(value) & can_be_told(sd)
     value, sd = np.where(is_told, value, np.nan), np.where(is_told, sd, np.nan)
     return PostureTrack(value, sd, track.found, away_s > 0)
@@ -75,6 +85,7 @@ def _measured(
     away_s: FloatArray,
     cameras: Sequence[Camera],
     notes: Sequence[Notes],
+    learned: Corrected,
 ) -> tuple[FloatArray, FloatArray]:
     """Return the angles and their standard deviations, two arrays (frame, angle)."""
     camera_of = timeline.source_index
@@ -82,7 +93,9 @@ def _measured(
     value, has_own = _against_neutral(timeline, points, notes)
     known = level_is_known(cameras)[camera_of]
     value -= np.where(has_own[:, None], 0.0, usual_error(azimuth_deg, known))
-    return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of)
+    is_learned = np.isfinite(learned.sd)
+    value = np.where(is_learned, body_angles(learned.points, neutral_with_c7()), value)
+    return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned.sd)
 
 
 def _against_neutral(

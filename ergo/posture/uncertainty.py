@@ -78,6 +78,7 @@ def standard_deviation(
     away_s: FloatArray,
     cameras: Sequence[Camera],
     camera_of: IndexArray,
+    learned_sd: FloatArray | None = None,
 ) -> FloatArray:
     """Return one standard deviation of every angle, array (frame, angle); never NaN.
 
@@ -90,9 +91,13 @@ def standard_deviation(
     cameras : sequence of Camera
     camera_of : array (frame,)
         Position in ``cameras`` of each frame's camera.
+    learned_sd : array (frame, angle), optional
+        Of corrected angles; takes the place of the table's where it is not NaN.
     """
     known = level_is_known(cameras)[camera_of]
     variance = _looked_up("sd", azimuth_deg, known) ** 2
+    if learned_sd is not None:
+        variance = np.where(np.isfinite(learned_sd), learned_sd**2, variance)
     level_sd = np.array([camera.level_sd_deg for camera in cameras])[camera_of]
     gravity = [angle.name in AGAINST_GRAVITY for angle in ANGLES]
     variance[:, gravity] += np.where(known, level_sd, 0.0)[:, None] ** 2

@@ -13,4 +13,6 @@ def plain_hybrid(stored: StoredSession) -> PostureTrack:
         camera_for(facts, notes)
         for facts, notes in zip(recording.sources, stored.notes, strict=True)
     )
-    return estimate_posture(recording.timeline, recording.tracks["operator"], cameras, stored.notes)
+    return estimate_posture(
+        recording.timeline, recording.tracks["operator"], cameras, stored.notes, is_corrected=False
+    )

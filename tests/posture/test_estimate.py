@@ -65,7 +65,7 @@ NEUTRAL = Notes(neutral=NeutralMoment(time_s=1.0))
 )
 def test_a_clip_with_its_own_neutral_moment_gives_the_true_angles(name):
     clip, timeline, track = neutral_clip()
-    posture = estimate_posture(timeline, track, [camera_of(clip)], [NEUTRAL])
+    posture = estimate_posture(timeline, track, [camera_of(clip)], [NEUTRAL], is_corrected=False)
     true = np.array([frame["angles"][TRUE_FIELD[name]] for frame in clip["frames"]])
     found = posture.angle(name)[MIDDLE]
     seen = np.isfinite(found)
@@ -107,7 +107,7 @@ def test_a_neutral_moment_that_does_not_exist_is_refused(moment, key):
 def test_every_value_has_a_spread_and_every_unseen_one_has_none():
     clip, timeline, track = still_clip()
     track = without(track, slice(3, 12))
-    posture = estimate_posture(timeline, track, [camera_of(clip)], [Notes()])
+    posture = estimate_posture(timeline, track, [camera_of(clip)], [Notes()], is_corrected=False)
     assert np.array_equal(np.isnan(posture.value), np.isnan(posture.sd))
     assert (posture.sd[np.isfinite(posture.sd)] > 0).all()
     assert np.isnan(posture.value[4:11]).all()
@@ -117,7 +117,9 @@ def test_every_value_has_a_spread_and_every_unseen_one_has_none():
 
 def test_a_short_gap_is_bridged_marked_and_less_certain():
     clip, timeline, track = still_clip()
-    posture = estimate_posture(timeline, without(track, [10, 11]), [camera_of(clip)], [Notes()])
+    posture = estimate_posture(
+        timeline, without(track, [10, 11]), [camera_of(clip)], [Notes()], is_corrected=False
+    )
     assert posture.is_bridged.nonzero()[0].tolist() == [10, 11]
     flexion, sd = posture.angle("trunk_flexion_deg"), posture.angle_sd("trunk_flexion_deg")
     assert flexion[10] == pytest.approx(flexion[5], abs=1e-6)
@@ -129,7 +131,9 @@ def test_less_knowledge_of_the_camera_means_wider_intervals():
     known = camera_of(clip)
     assumed = Camera(known.width_px, known.height_px, known.focal_px, known.centre_px)
     narrow, wide = (
-        estimate_posture(timeline, track, [camera], [Notes()]).angle_sd("trunk_inclination_deg")
+        estimate_posture(timeline, track, [camera], [Notes()], is_corrected=False).angle_sd(
+            "trunk_inclination_deg"
+        )
         for camera in (known, assumed)
     )
     assert (wide > narrow).all()
@@ -137,7 +141,7 @@ def test_less_knowledge_of_the_camera_means_wider_intervals():
 
 def test_an_angle_this_view_cannot_tell_is_not_given():
     clip, timeline, track = still_clip(2.0)
-    posture = estimate_posture(timeline, track, [camera_of(clip)], [Notes()])
+    posture = estimate_posture(timeline, track, [camera_of(clip)], [Notes()], is_corrected=False)
     assert np.isnan(posture.angle("wrist_flexion_deg_left")).all()
     assert np.isfinite(posture.angle("trunk_inclination_deg")).all()
 
@@ -153,7 +157,9 @@ def test_the_order_of_stills_does_not_matter():
 def _stills_posture(records):
     track = perfect_track([r["camera"] for r in records], [r["points_m"] for r in records])
     cameras = [camera_of(record) for record in records]
-    return estimate_posture(stills_timeline(len(records)), track, cameras, [Notes()] * len(records))
+    return estimate_posture(
+        stills_timeline(len(records)), track, cameras, [Notes()] * len(records), is_corrected=False
+    )
 
 
 def test_mirroring_the_picture_swaps_the_sides():
@@ -168,8 +174,8 @@ def test_mirroring_the_picture_swaps_the_sides():
     world[..., 0] *= -1
     flipped = replace(track, picture_px=picture, world_m=world)
     mirror = replace(camera, roll_deg=-camera.roll_deg)
-    there = estimate_posture(stills_timeline(1), track, [camera], [Notes()])
-    back = estimate_posture(stills_timeline(1), flipped, [mirror], [Notes()])
+    there = estimate_posture(stills_timeline(1), track, [camera], [Notes()], is_corrected=False)
+    back = estimate_posture(stills_timeline(1), flipped, [mirror], [Notes()], is_corrected=False)
     turned = {"trunk_side_bend_deg", "trunk_twist_deg", "neck_side_bend_deg", "neck_rotation_deg"}
     for angle in ANGLES:
         sign = -1 if angle.name in turned else 1
@@ -200,7 +206,7 @@ def test_no_frames_at_all_give_an_empty_track():
         presence=track.presence[:0],
         identity=track.identity[:0],
     )
-    posture = estimate_posture(stills_timeline(0), nothing, [], [])
+    posture = estimate_posture(stills_timeline(0), nothing, [], [], is_corrected=False)
     assert len(posture) == 0
 
 

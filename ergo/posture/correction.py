@@ -1,0 +1,297 @@
+"""A learned correction of limb directions that fades out where it has learned nothing.
+
+Each part of the body has its own small model: a weighted sum of bell curves
+round examples in the space of that part's points. Far from every example the
+sum is zero, so the hybrid estimate stays as it is and its uncertainty widens.
+The models are fitted by ``python -m ergo.training``; a model for cameras whose
+level is known and one for cameras taken as level are never mixed.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray, IndexArray
+from ergo.posture import geometry as g
+from ergo.posture.angle_names import COLUMN, NAMES
+from ergo.posture.body_points import POSITION, BodyPoints
+from ergo.posture.limbs import (
+    LIMB,
+    limbs_of,
+    mirrored_points,
+    other_side,
+    with_limbs,
+)
+
+MODEL_PATH = Path(__file__).parent / "models" / "correction.npz"
+VARIANTS = ("known", "assumed")
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One part of the body: what its correction looks at and what it corrects.
+
+    Attributes
+    ----------
+    points : tuple of str
+        Body points whose places are its features.
+    limbs : tuple of str
+        Limbs that it corrects; their plain directions are features too.
+    angles : tuple of str
+        Angles whose error follows this part.
+    has_mirror : bool
+        True for a left limb; the right one is the same part in the mirror.
+    """
+
+    points: tuple[str, ...]
+    limbs: tuple[str, ...]
+    angles: tuple[str, ...]
+    has_mirror: bool = False
+
+
+def _both(*stems: str) -> tuple[str, ...]:
+    return tuple(f"{stem}_{side}" for stem in stems for side in ("left", "right"))
+
+
+PARTS: Mapping[str, Part] = {
+    "trunk": Part(
+        _both("shoulder", "hip", "ear", "elbow"),
+        ("trunk", "trunk_to_shoulders", "hips", "shoulders"),
+        (
+            "trunk_inclination_deg",
+            "trunk_flexion_deg",
+            "trunk_side_bend_deg",
+            "trunk_twist_deg",
+        ),
+    ),
+    "head": Part(
+        (*_both("eye_outer", "ear", "shoulder", "hip"), "nose"),
+        ("ears", "gaze"),
+        ("head_inclination_deg", "neck_flexion_deg", "neck_side_bend_deg", "neck_rotation_deg"),
+    ),
+    "upper_arm": Part(
+        (*_both("shoulder", "hip"), "elbow_left", "wrist_left"),
+        ("upper_arm_left",),
+        (
+            "upper_arm_elevation_deg_left",
+            "shoulder_flexion_deg_left",
+            "shoulder_abduction_deg_left",
+        ),
+        has_mirror=True,
+    ),
+    "forearm": Part(
+        (*_both("shoulder", "hip"), "elbow_left", "wrist_left", "index_left", "pinky_left"),
+        ("forearm_left",),
+        ("elbow_flexion_deg_left",),
+        has_mirror=True,
+    ),
+}
+
+_PLACE_WEIGHT, _DIRECTION_WEIGHT, _ELEVATION_WEIGHT = 4.0, 1.5, 3.0
+_VIEW_BINS = 8  # of 45 degrees, from the front to the left
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PartModel:
+    """What was learned for one part.
+
+    Attributes
+    ----------
+    mean : array (feature,)
+        Taken off the features; stands in for what was not seen.
+    scale : float
+        Multiplies the features.
+    centres : array (example, feature)
+    weights : array (example, limb * xyz)
+        Of the bell round each example.
+    variance : array (example, angle)
+        Of the angle's error near each example. [deg^2]
+    far_variance : array (angle,)
+        Where no example is near. [deg^2]
+    widening : array (view, angle)
+        Multiplies the standard deviation, so that 90 % intervals hold in every view.
+    """
+
+    mean: FloatArray
+    scale: float
+    centres: FloatArray
+    weights: FloatArray
+    variance: FloatArray
+    far_variance: FloatArray
+    widening: FloatArray
+
+
+FAR_WEIGHT = 0.3
+"""How many examples at full nearness the far variance weighs (ours)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Corrected:
+    """Corrected body points, and how far each angle made of them can be off.
+
+    Attributes
+    ----------
+    points : BodyPoints
+        Level axes, ``trunk_top`` is C7. [m]
+    sd : array (frame, angle)
+        One standard deviation. NaN where not seen, and for angles about which
+        nothing was learned (wrists, raised shoulders). [deg]
+    """
+
+    points: BodyPoints
+    sd: FloatArray
+
+
+def corrected(points: BodyPoints, is_level_known: BoolArray) -> Corrected:
+    """Return level points with every limb's direction corrected.
+
+    Parameters
+    ----------
+    points : BodyPoints
+        The plain hybrid, in level axes with the camera at the origin.
+    is_level_known : array (frame,)
+        Where False, level axes are those of a camera taken as level.
+    """
+    xyz = points.xyz.copy()
+    sd = np.full((len(points), len(NAMES)), np.nan)
+    for variant in VARIANTS:
+        frames = np.flatnonzero(is_level_known if variant == "known" else ~is_level_known)
+        if len(frames):
+            done = _by_variant(points.frames(frames), model(variant))
+            xyz[frames], sd[frames] = done.points.xyz, done.sd
+    return Corrected(BodyPoints(xyz), sd)
+
+
+@cache
+def model(variant: str) -> Mapping[str, PartModel]:
+    """Return the models of one variant by part."""
+    with np.load(MODEL_PATH) as stored:
+        return {
+            part: PartModel(
+                **{
+                    name: stored[f"{variant}/{part}/{name}"].astype(np.float64)
+                    for name in PartModel.__slots__
+                }
+            )
+            for part in PARTS
+        }
+
+
+@cache
+def neutral_with_c7() -> BodyPoints:
+    """Return the average body in the neutral posture with C7 as the top of its trunk."""
+    with np.load(MODEL_PATH) as stored:
+        return BodyPoints(stored["neutral"].astype(np.float64))
+
+
+def _by_variant(points: BodyPoints, models: Mapping[str, PartModel]) -> Corrected:
+    turn, seen = in_view(points)
+    mirrored = mirrored_points(seen)
+    limbs = limbs_of(seen)
+    sd = np.full((len(points), len(NAMES)), np.nan)
+    for name, part in PARTS.items():
+        found, spread = _of_part(seen, part, models[name])
+        _put(limbs, sd, found, spread, part, is_mirrored=False)
+        if part.has_mirror:
+            found, spread = _of_part(mirrored, part, models[name])
+            _put(limbs, sd, found, spread, part, is_mirrored=True)
+    moved = with_limbs(points, np.einsum("fji,flj->fli", turn, limbs))
+    return Corrected(moved, sd)
+
+
+def _put(
+    limbs: FloatArray,
+    sd: FloatArray,
+    found: FloatArray,
+    spread: FloatArray,
+    part: Part,
+    *,
+    is_mirrored: bool,
+) -> None:
+    """Write one part's limbs and standard deviations where they belong."""
+    for at, limb in enumerate(part.limbs):
+        own = found[:, at] * (-1.0, 1.0, 1.0) if is_mirrored else found[:, at]
+        limbs[:, LIMB[other_side(limb) if is_mirrored else limb]] = own
+    for at, angle in enumerate(part.angles):
+        sd[:, COLUMN[other_side(angle) if is_mirrored else angle]] = spread[:, at]
+
+
+def in_view(points: BodyPoints) -> tuple[FloatArray, BodyPoints]:
+    """Return points turned about the vertical so that the line of sight points ahead.
+
+    Returns
+    -------
+    array (frame, xyz, xyz)
+        The turn, to be multiplied from the left.
+    BodyPoints
+        x to the right of the sight, y down, z away from the camera.
+    """
+    ahead = (points.middle("hip") + points.middle("shoulder")) * (0.5, 0.0, 0.5)
+    ahead = g.unit(ahead)
+    down = np.broadcast_to(-g.UP, ahead.shape)
+    turn = np.stack([np.cross(down, ahead), down, ahead], axis=1)
+    return turn, BodyPoints(np.einsum("fij,fpj->fpi", turn, points.xyz))
+
+
+def features(seen: BodyPoints, part: Part) -> FloatArray:
+    """Return array (frame, feature) of one part, from points of :func:`in_view`; may hold NaN."""
+    middle = (seen.middle("hip") + seen.middle("shoulder")) / 2
+    places = [(seen[name] - middle) * _PLACE_WEIGHT for name in part.points]
+    limbs = g.unit(limbs_of(_without_c7(seen)))
+    directions = [limbs[:, LIMB[name]] * _DIRECTION_WEIGHT for name in part.limbs]
+    height = middle[:, 1] / np.linalg.norm(middle, axis=1)
+    return np.concatenate([*places, *directions, height[:, None] * _ELEVATION_WEIGHT], axis=1)
+
+
+def _without_c7(points: BodyPoints) -> BodyPoints:
+    """Return points whose trunk ends at mid-shoulder, as landmarks give it."""
+    xyz = points.xyz.copy()
+    xyz[:, POSITION["trunk_top"]] = points.middle("shoulder")
+    return BodyPoints(xyz)
+
+
+def nearness(of: FloatArray, centres: FloatArray, reach: float = 1.0) -> FloatArray:
+    """Return array (frame, example): 1 at an example, towards 0 far from it."""
+    apart = (of**2).sum(1)[:, None] + (centres**2).sum(1) - 2 * of @ centres.T
+    near: FloatArray = np.exp(-np.maximum(apart, 0.0) / reach**2)
+    return near
+
+
+def scaled(of: FloatArray, model: PartModel) -> FloatArray:
+    """Return features as the model wants them; the mean stands in for what was not seen."""
+    return np.where(np.isnan(of), 0.0, of - model.mean) * model.scale
+
+
+def _of_part(seen: BodyPoints, part: Part, learned: PartModel) -> tuple[FloatArray, FloatArray]:
+    """Return the part's corrected limbs (frame, limb, xyz) and its angles' sd (frame, angle)."""
+    near = nearness(scaled(features(seen, part), learned), learned.centres)
+    plain = g.unit(limbs_of(_without_c7(seen)))[:, [LIMB[name] for name in part.limbs]]
+    found = plain + (near @ learned.weights).reshape(plain.shape)
+    spread = local_sd(near, learned) * learned.widening[view_bin(seen, has_sides=part.has_mirror)]
+    is_seen = np.isfinite(plain.sum(axis=(1, 2)))
+    return found, np.where(is_seen[:, None], spread, np.nan)
+
+
+def local_sd(near: FloatArray, learned: PartModel) -> FloatArray:
+    """Return array (frame, angle): the spread of errors near each frame, before widening."""
+    weight = near**0.5 + 1e-12  # a wider bell than that of the correction
+    local = weight @ learned.variance / weight.sum(axis=1, keepdims=True)
+    far = FAR_WEIGHT / (FAR_WEIGHT + near.sum(axis=1, keepdims=True))
+    variance = (1 - far) * local + far * learned.far_variance
+    sd: FloatArray = np.sqrt(variance)
+    return sd
+
+
+def view_bin(seen: BodyPoints, *, has_sides: bool) -> IndexArray:
+    """Return array (frame,): the view in steps of 45 degrees, 0 = from the front.
+
+    A part of the whole body is judged alike from left and right.
+    """
+    shoulders = seen["shoulder_left"] - seen["shoulder_right"]
+    azimuth_deg = g.atan2_deg(shoulders[:, 2], shoulders[:, 0])
+    azimuth_deg = np.nan_to_num(azimuth_deg if has_sides else np.abs(azimuth_deg))
+    bins: IndexArray = np.rint(azimuth_deg / (360 / _VIEW_BINS)).astype(np.int64) % _VIEW_BINS
+    return bins

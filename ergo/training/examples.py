@@ -1,0 +1,125 @@
+"""The stored examples: landmarks of rendered people, with the truth about them.
+
+One row per person and picture in ``examples.parquet``: what the heavy network
+saw (plain and mirrored look), the camera, and the true body points. The pictures
+themselves are not needed for fitting and are not kept.
+"""
+
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pyarrow.parquet as pq
+
+from ergo.arrays import BoolArray, FloatArray, IndexArray
+from ergo.landmarks.names import INDEX, LANDMARKS
+from ergo.posture import geometry as g
+from ergo.posture.body_points import POINTS, BodyPoints, body_points
+from ergo.posture.limbs import mirrored_points
+from ergo.posture.placing import placed_m
+
+EXAMPLES_PATH = Path(__file__).parent / "examples.parquet"
+FOLDS = 5
+LOOKS = 2
+ASSUMED_FIELD_OF_VIEW_DEG = 65.0
+_SEEN = tuple(name for name in POINTS if name in INDEX)
+_LANDMARKS = [INDEX[name] for name in _SEEN]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Examples:
+    """People as seen and as they were.
+
+    Attributes
+    ----------
+    scene : tuple of str
+        Name of the picture; its people are never split between folds.
+    role : tuple of str
+    is_broad : array (example,)
+        True where the posture was drawn far outside chairside work.
+    focal_px, centre_px, up : arrays (example,), (example, xy), (example, xyz)
+        The true camera; ``up`` in camera axes.
+    width_px : array (example,)
+    picture_px : array (example, look, landmark, xy)
+    world_m : array (example, look, landmark, xyz)
+    truth : BodyPoints
+        Camera axes, ``trunk_top`` is C7.
+    neutral : BodyPoints
+        The same person's neutral posture in level axes; NaN where not known.
+    """
+
+    scene: tuple[str, ...]
+    role: tuple[str, ...]
+    is_broad: BoolArray
+    focal_px: FloatArray
+    centre_px: FloatArray
+    width_px: FloatArray
+    up: FloatArray
+    picture_px: FloatArray
+    world_m: FloatArray
+    truth: BodyPoints
+    neutral: BodyPoints
+
+    def __len__(self) -> int:
+        """Return the number of examples."""
+        return len(self.scene)
+
+    @property
+    def fold(self) -> IndexArray:
+        """array (example,): which fold a scene belongs to, by its name alone."""
+        return np.array([zlib.crc32(scene.encode()) % FOLDS for scene in self.scene])
+
+
+def read_examples(path: Path = EXAMPLES_PATH) -> Examples:
+    """Return the stored examples, in the order of the file."""
+    table = pq.read_table(path)
+
+    def numbers(name: str, *shape: int) -> FloatArray:
+        values = table.column(name).combine_chunks()
+        flat = values.flatten() if shape else values
+        return np.asarray(flat.to_numpy(zero_copy_only=False), dtype=np.float64).reshape(-1, *shape)
+
+    return Examples(
+        scene=tuple(table.column("scene").to_pylist()),
+        role=tuple(table.column("role").to_pylist()),
+        is_broad=np.array(table.column("is_broad").to_pylist(), dtype=bool),
+        focal_px=numbers("focal_px").ravel(),
+        centre_px=numbers("centre_px", 2),
+        width_px=numbers("width_px").ravel(),
+        up=numbers("up", 3),
+        picture_px=numbers("picture_px", LOOKS, len(LANDMARKS), 2),
+        world_m=numbers("world_m", LOOKS, len(LANDMARKS), 3),
+        truth=BodyPoints(numbers("truth_m", len(POINTS), 3)),
+        neutral=BodyPoints(numbers("neutral_m", len(POINTS), 3)),
+    )
+
+
+def level_turn(up: FloatArray) -> FloatArray:
+    """Return array (example, xyz, xyz) that turns camera axes level, as ``Camera`` does."""
+    down = -up
+    ahead = g.unit(g.without(np.broadcast_to([0.0, 0.0, 1.0], up.shape), down))
+    return np.stack([np.cross(down, ahead), down, ahead], axis=1)
+
+
+def seen_points(examples: Examples, variant: str) -> BodyPoints:
+    """Return the plain hybrid in level axes, by the true camera or by one that is assumed."""
+    known = variant == "known"
+    assumed_px = examples.width_px / 2 / np.tan(np.radians(ASSUMED_FIELD_OF_VIEW_DEG / 2))
+    focal_px = examples.focal_px if known else assumed_px
+    picture_px, world_m = examples.picture_px[:, :, _LANDMARKS], examples.world_m[:, :, _LANDMARKS]
+    rays = (picture_px - examples.centre_px[:, None, None]) / focal_px[:, None, None, None]
+    points_m = placed_m(rays, world_m).mean(axis=1)
+    up = examples.up if known else np.broadcast_to(g.UP, examples.up.shape)
+    levelled = points_m @ np.swapaxes(level_turn(up), 1, 2)
+    return body_points({name: levelled[:, at] for at, name in enumerate(_SEEN)})
+
+
+def true_points(examples: Examples) -> BodyPoints:
+    """Return the true points in level axes."""
+    return BodyPoints(examples.truth.xyz @ np.swapaxes(level_turn(examples.up), 1, 2))
+
+
+def with_mirrored(points: BodyPoints) -> BodyPoints:
+    """Return the points, then all of them again as seen in a mirror."""
+    return BodyPoints(np.concatenate([points.xyz, mirrored_points(points).xyz]))

@@ -1,0 +1,236 @@
+"""Fitting the correction of limb directions: closed form, so that it repeats exactly.
+
+For each part of the body and each variant (level known or assumed): weights of
+bells round examples by regularised least squares, errors by leaving scenes out,
+and from those errors the local spread and its widening per view.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray, IndexArray
+from ergo.posture import geometry as g
+from ergo.posture.angle_names import COLUMN
+from ergo.posture.angles import body_angles
+from ergo.posture.body_points import BodyPoints
+from ergo.posture.correction import (
+    PARTS,
+    Part,
+    PartModel,
+    features,
+    in_view,
+    local_sd,
+    nearness,
+    scaled,
+    view_bin,
+)
+from ergo.posture.limbs import LIMB, limbs_of, mirrored_limbs, mirrored_points, with_limbs
+from ergo.training.examples import FOLDS, Examples, seen_points, true_points
+
+EXAMPLES_KEPT = 700
+"""Bells per part; more of them gain nothing measurable (ours)."""
+
+RIDGE = 0.1
+BROAD_WEIGHT = 2.0
+"""How much an example of a posture far outside chairside work counts (ours)."""
+
+_ROUND = np.float16
+_QUANTILE, _OF_NORMAL = 0.9, 1.6449
+_BROAD_SHRINK = 12.0  # examples that the widening of all views counts in each view
+_VIEWS = 8
+FAR_QUANTILE = 0.9  # of the plain hybrid's errors: the sd where no example is near (ours)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Task:
+    """One variant's examples, each followed later by its mirror image.
+
+    Attributes
+    ----------
+    seen, truth : BodyPoints
+        In view axes of the plain hybrid.
+    limbs : array (example, limb, xyz)
+        True directions in the same axes.
+    angle : array (example, angle)
+        True angles; NaN where this person's neutral posture is not known.
+    weight : array (example,)
+    fold : array (example,)
+    """
+
+    seen: BodyPoints
+    limbs: FloatArray
+    angle: FloatArray
+    weight: FloatArray
+    fold: IndexArray
+
+
+def task(examples: Examples, variant: str) -> Task:
+    """Return what one variant is fitted on, mirror images included."""
+    plain = seen_points(examples, variant)
+    turn, seen = in_view(plain)
+    truth = true_points(examples)
+    limbs = np.einsum("fij,flj->fli", turn, g.unit(limbs_of(truth)))
+    angle = body_angles(truth, examples.neutral)
+    mirrored_truth = body_angles(mirrored_points(truth), mirrored_neutral(examples.neutral))
+    weight = np.where(examples.is_broad, BROAD_WEIGHT, 1.0)
+    return Task(
+        seen=BodyPoints(np.concatenate([seen.xyz, mirrored_points(seen).xyz])),
+        limbs=np.concatenate([limbs, mirrored_limbs(limbs)]),
+        angle=np.concatenate([angle, mirrored_truth]),
+        weight=np.tile(weight, 2),
+        fold=np.tile(examples.fold, 2),
+    )
+
+
+def mirrored_neutral(neutral: BodyPoints) -> BodyPoints:
+    """Return neutral postures as seen in a mirror; x is the person's left-right axis."""
+    return mirrored_points(neutral)
+
+
+def spread_out(of: FloatArray, count: int) -> IndexArray:
+    """Return which examples to keep: by turns every k-th, and the one furthest from all kept."""
+    half = min(count // 2, len(of))
+    kept = list(np.linspace(0, len(of) - 1, half).astype(int))
+    apart = _from_nearest(of, kept)
+    while len(kept) < min(count, len(of)):
+        furthest = int(np.argmax(apart))
+        kept.append(furthest)
+        apart = np.minimum(apart, _from_one(of, furthest))
+    return np.array(sorted(set(kept)))
+
+
+def _from_nearest(of: FloatArray, kept: list[int]) -> FloatArray:
+    """Return each example's squared distance to the nearest of those kept."""
+    apart = np.full(len(of), np.inf)
+    for one in kept:
+        apart = np.minimum(apart, _from_one(of, one))
+    return apart
+
+
+def _from_one(of: FloatArray, one: int) -> FloatArray:
+    distance: FloatArray = ((of - of[one]) ** 2).sum(axis=-1)
+    return distance
+
+
+def scaling(of: FloatArray) -> tuple[FloatArray, float]:
+    """Return mean and scale that bring features to a mean squared length of 1."""
+    mean = of.mean(axis=0)
+    return mean, float(1 / np.sqrt(((of - mean) ** 2).sum(axis=1).mean()))
+
+
+def bells(
+    of: FloatArray, wanted: FloatArray, weight: FloatArray, centres: FloatArray
+) -> FloatArray:
+    """Return array (example, output): weights of the bells by regularised least squares.
+
+    Minimises the weighted squared error plus ``RIDGE`` times the squared size
+    of the sum as a function (the bells' own inner product).
+    """
+    near, among = nearness(of, centres), nearness(centres, centres)
+    normal = near.T @ (near * weight[:, None]) + RIDGE * among
+    normal[np.diag_indices(len(normal))] += 1e-6
+    solved: FloatArray = np.linalg.solve(normal, near.T @ (wanted * weight[:, None]))
+    return solved
+
+
+def fit_part(
+    job: Task, part: Part, used: BoolArray
+) -> tuple[FloatArray, float, FloatArray, FloatArray]:
+    """Return mean, scale, centres and weights of one part, fitted on the examples ``used``."""
+    raw = features(job.seen, part)[used]
+    mean, scale = scaling(raw)
+    of = (raw - mean) * scale
+    columns = [LIMB[name] for name in part.limbs]
+    plain = plain_directions(raw, len(columns))
+    wanted = (job.limbs[used][:, columns] - plain).reshape(len(raw), -1)
+    centres = of[spread_out(of, EXAMPLES_KEPT)].astype(_ROUND).astype(np.float64)
+    return mean, scale, centres, bells(of, wanted, job.weight[used], centres)
+
+
+def plain_directions(raw: FloatArray, count: int) -> FloatArray:
+    """Return the plain limbs that stand among the features, (example, limb, xyz), length 1."""
+    return g.unit(raw[:, -1 - 3 * count : -1].reshape(len(raw), count, 3))
+
+
+def left_out_limbs(job: Task) -> FloatArray:
+    """Return every limb as corrected by models that never saw its scene, (example, limb, xyz)."""
+    found = g.unit(limbs_of(job.seen))
+    half = len(found) // 2
+    for part in PARTS.values():
+        of = features(job.seen, part)
+        for fold in range(FOLDS):
+            mean, scale, centres, weights = fit_part(job, part, job.fold != fold)
+            out = np.flatnonzero(job.fold == fold)
+            near = nearness((of[out] - mean) * scale, centres)
+            columns = [LIMB[name] for name in part.limbs]
+            plain = plain_directions(of[out], len(columns))
+            found[out[:, None], columns] = plain + (near @ weights).reshape(plain.shape)
+    # the right limbs of a body are the left ones of its mirror image
+    mirrored = mirrored_limbs(np.concatenate([found[half:], found[:half]]))
+    has_right = [name.endswith("_right") for name in LIMB]
+    found[:, has_right] = mirrored[:, has_right]
+    return found
+
+
+def left_out_errors(job: Task, neutral: BodyPoints) -> FloatArray:
+    """Return array (example, angle): corrected minus true angle, scenes left out; NaN unknown."""
+    moved = with_limbs(job.seen, left_out_limbs(job))
+    return wrapped(body_angles(moved, neutral) - job.angle)
+
+
+def plain_errors(job: Task, neutral: BodyPoints) -> FloatArray:
+    """Return array (example, angle): plain hybrid minus true angle; NaN unknown."""
+    return wrapped(body_angles(job.seen, neutral) - job.angle)
+
+
+def wrapped(difference: FloatArray) -> FloatArray:
+    """Return differences within -180..180; those in mm are never that large."""
+    return (difference + 180.0) % 360.0 - 180.0
+
+
+def learned_part(job: Task, part: Part, errors: FloatArray, plain: FloatArray) -> PartModel:
+    """Return the model of one part, with its spread from left-out errors, far off from plain."""
+    everyone = np.ones(len(job.fold), dtype=bool)
+    mean, scale, centres, weights = fit_part(job, part, everyone)
+    columns = [COLUMN[name] for name in part.angles]
+    error = errors[:, columns]
+    known = np.isfinite(error).all(axis=1)
+    first = PartModel(
+        mean=mean,
+        scale=scale,
+        centres=centres,
+        weights=weights.astype(np.float32).astype(np.float64),
+        variance=np.zeros((len(centres), len(part.angles))),
+        far_variance=np.quantile(np.abs(plain[known][:, columns]), FAR_QUANTILE, axis=0) ** 2,
+        widening=np.ones((_VIEWS, len(part.angles))),
+    )
+    near = nearness(scaled(features(job.seen, part), first), centres)
+    view = view_bin(job.seen, has_sides=part.has_mirror)
+    return _with_spread(first, near[known], error[known], view[known])
+
+
+def _with_spread(
+    model: PartModel, near: FloatArray, error: FloatArray, view: IndexArray
+) -> PartModel:
+    fields = {name: getattr(model, name) for name in PartModel.__slots__}
+    weight = near**0.5
+    overall = (error**2).mean(axis=0)
+    prior = 3.0
+    fields["variance"] = (weight.T @ error**2 + prior * overall) / (
+        weight.sum(axis=0)[:, None] + prior
+    )
+    sd = local_sd(near, PartModel(**fields))
+    ratio = np.abs(error) / (_OF_NORMAL * sd)
+    fields["widening"] = np.stack([_widening(ratio, view, bin_) for bin_ in range(_VIEWS)])
+    return PartModel(**fields)
+
+
+def _widening(ratio: FloatArray, view: IndexArray, bin_: int) -> FloatArray:
+    """Return what multiplies the sd in one view: its own quantile, drawn to that of all views."""
+    own, overall = ratio[view == bin_], np.quantile(ratio, _QUANTILE, axis=0)
+    if not len(own):
+        return np.asarray(overall * 1.2)
+    share = len(own) / (len(own) + _BROAD_SHRINK)
+    high = np.quantile(own, min(1.0, _QUANTILE + 0.5 / len(own)), axis=0)
+    return np.asarray(share * high + (1 - share) * overall)
