@@ -15,6 +15,7 @@ from ergo.views.palette import NOT_JUDGED, marks_for
 from ergo.views.plots.dial import dial_limits
 from ergo.views.score_tables import assumed_table, method_sources_table, readings_table
 from ergo.views.tables import (
+    Table,
     group_table,
     holds_table,
     judged_table,
@@ -80,7 +81,6 @@ def report_content(
     session: Session, exposure: Exposure, moments: tuple[Moment, ...], words: Words
 ) -> dict[str, Any]:
     """Return all that the template sets: sentences, tables and pictures, already in words."""
-    shown = dial_limits(exposure)
     unit = exposure.unit
     return {
         "words": words,
@@ -94,6 +94,22 @@ def report_content(
             share=words.share(exposure.seen.share),
         ),
         "skipped": ", ".join(session.recording.skipped),
+        **_tables(session, exposure, words),
+        "clock_note": _clock_note(session, exposure, words),
+        "moments": moments,
+        "next": film_next(session, exposure, words),
+        "angles": _angle_lines(exposure, words),
+        "sampling": words.say(
+            "uncertainty.sampling", rate=words.rate(session.recording.settings.rate_hz)
+        ),
+        "versions": ", ".join(f"{k} {v}" for k, v in session.recording.versions.items()),
+        "legend": _legend(words),
+    }
+
+
+def _tables(session: Session, exposure: Exposure, words: Words) -> dict[str, Table | None]:
+    shown, unit = dial_limits(exposure), exposure.unit
+    return {
         "seen_table": seen_table(session, words),
         "judged_table": judged_table(exposure, words),
         "limits_table": limits_table(exposure, words, headline=True),
@@ -103,21 +119,12 @@ def report_content(
         "clock_table": group_table(exposure.by_clock, shown, unit, words),
         "task_table": group_table(exposure.by_task, shown, unit, words),
         "mouth_table": group_table(exposure.by_mouth_area, shown, unit, words),
-        "clock_note": _clock_note(session, exposure, words),
         "scores_table": scores_table(exposure, words),
         "levels_table": levels_table(exposure, words),
         "readings_table": readings_table(session, words),
         "assumed_table": assumed_table(session, words),
-        "moments": moments,
-        "next": film_next(session, exposure, words),
         "sources_table": sources_table(exposure, words),
         "method_sources_table": method_sources_table(words),
-        "angles": _angle_lines(exposure, words),
-        "sampling": words.say(
-            "uncertainty.sampling", rate=words.rate(session.recording.settings.rate_hz)
-        ),
-        "versions": ", ".join(f"{k} {v}" for k, v in session.recording.versions.items()),
-        "legend": _legend(words),
     }
 
 

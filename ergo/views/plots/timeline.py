@@ -107,30 +107,43 @@ def _angle_lane(
     value, sd = session.posture.angle(angle), session.posture.angle_sd(angle)
     timeline = session.recording.timeline
     spread = SD_OF_90_PERCENT * sd
+    least = 0.0 if "unsigned" in limits.limits.angle.positive else -np.inf
+    low, high = np.maximum(value - spread, least), value + spread
     if timeline.unit == "picture":
         lane.errorbar(
-            x, value, spread, fmt="o", ms=4, color=INK, ecolor=STRAIN[2].colour, elinewidth=2
+            x,
+            value,
+            (value - low, high - value),
+            fmt="o",
+            ms=4,
+            color=INK,
+            ecolor=STRAIN[2].colour,
+            elinewidth=2,
         )
     else:
         for source in range(len(timeline.sources)):
-            _line(lane, timeline.frames_of(source), x, value, spread)
+            _line(lane, timeline.frames_of(source), x, value, (low, high))
     _unseen(lane, x, value)
-    low, high = _range(value, spread)
-    _limits(lane, limits, high)
-    _holds(lane, session, exposure, angle, x, high)
-    lane.set_ylim(low, high + 0.16 * (high - low))
+    bottom, top = _range(low, high)
+    _limits(lane, limits, top)
+    _holds(lane, session, exposure, angle, x, top)
+    lane.set_ylim(bottom, top + 0.16 * (top - bottom))
     lane.set_title(f"{words.name('angle', angle)} {words.say('plot.degrees')}")
     lane.yaxis.set_major_locator(MaxNLocator(4))
 
 
 def _line(
-    lane: Any, frames: IndexArray, x: FloatArray, value: FloatArray, spread: FloatArray
+    lane: Any,
+    frames: IndexArray,
+    x: FloatArray,
+    value: FloatArray,
+    interval: tuple[FloatArray, FloatArray],
 ) -> None:
     kept = frames[peaks(value[frames])]
     lane.fill_between(
         x[kept],
-        (value - spread)[kept],
-        (value + spread)[kept],
+        interval[0][kept],
+        interval[1][kept],
         color=STRAIN[1].colour,
         alpha=0.55,
         linewidth=0,
@@ -138,11 +151,10 @@ def _line(
     lane.plot(x[kept], value[kept], color=INK, linewidth=0.8)
 
 
-def _range(value: FloatArray, spread: FloatArray) -> tuple[float, float]:
-    if not np.isfinite(value).any():
+def _range(low: FloatArray, high: FloatArray) -> tuple[float, float]:
+    if not np.isfinite(low).any():
         return 0.0, 60.0
-    low, high = np.nanmin(value - spread), np.nanmax(value + spread)
-    return min(float(low), 0.0), max(float(high), 30.0)
+    return min(float(np.nanmin(low)), 0.0), max(float(np.nanmax(high)), 30.0)
 
 
 def _limits(lane: Any, limits: LimitShares, high: float) -> None:
