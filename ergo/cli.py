@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ergo import __version__
+from ergo.cli_library import operators, sessions
 from ergo.errors import ErgoError, TooLittleSeen
 
 if TYPE_CHECKING:
@@ -70,6 +71,10 @@ def ergo() -> None:
     A screening aid, not a diagnosis. Ask everybody in the picture for consent
     before you film.
     """
+
+
+ergo.add_command(sessions)
+ergo.add_command(operators)
 
 
 def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:

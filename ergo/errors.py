@@ -8,8 +8,10 @@
     ├── UnreadablePicture     a still cannot be decoded
     ├── UnreadableClip        a clip cannot be decoded at all
     ├── NotesError            a notes file is wrong (names file, key, allowed values)
+    ├── SetUpError            the marks of a camera place do not fit together
     ├── OutputError           the output folder cannot be used
     ├── SessionError          a stored session cannot be read
+    ├── LibraryError          the library of sessions cannot be used as asked
     ├── MissingLibrary        a system library or a bundled model is missing
     └── TooLittleSeen         exit code 4: finished, but too little was visible to judge
 
@@ -59,12 +61,20 @@ class NotesError(ErgoError):
     """A notes file has an unknown key or an impossible value."""
 
 
+class SetUpError(ErgoError):
+    """The marks of a camera place do not fit together or cannot be used."""
+
+
 class OutputError(ErgoError):
     """The output folder exists already, is not ours or cannot be written."""
 
 
 class SessionError(ErgoError):
     """A stored session is missing, damaged or of a newer version."""
+
+
+class LibraryError(ErgoError):
+    """The library of sessions is newer, busy or full, or has no such session."""
 
 
 class MissingLibrary(ErgoError):

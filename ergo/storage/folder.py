@@ -37,6 +37,24 @@ def check_free(folder: Path, *, replace: bool) -> None:
         )
 
 
+def check_file_free(file: Path, *, replace: bool) -> None:
+    """Refuse a file that exists, unless it may be replaced.
+
+    Raises
+    ------
+    OutputError
+        If the file exists and ``replace`` is False, or if it is a folder.
+    """
+    if file.is_dir():
+        raise OutputError("is a folder.", where=f"{file}:", remedy="Name a file with --out.")
+    if file.exists() and not replace:
+        raise OutputError(
+            "exists already.",
+            where=f"{file}:",
+            remedy="Add --force to replace it, or name another file with --out.",
+        )
+
+
 def workshop(folder: Path) -> Path:
     """Return the hidden folder beside ``folder`` in which it is being made."""
     return folder.parent / f".{folder.name}.unfinished"

@@ -1,0 +1,145 @@
+"""The library's session folders: copied in whole, packed, unpacked."""
+
+import json
+import os
+import shutil
+import stat
+import zipfile
+import zlib
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from ergo.errors import InputError, LibraryError, OutputError
+from ergo.storage.folder import SESSION_FILE
+from ergo.storage.library_entry import Profile
+from ergo.storage.library_rows import Described
+
+PACK_FILE = "library.json"
+PACK_SCHEMA = 1
+LARGEST_BYTES = 20 * 1024**3
+"""A pack that would unpack to more than this is refused."""
+
+_INSIDE = "session"
+
+
+def copy_in(source: Path, folder: Path) -> None:
+    """Copy a session folder and make sure that all of it has reached the disk."""
+    folder.mkdir()
+    for path in sorted(source.rglob("*")):
+        copy = folder / path.relative_to(source)
+        if path.is_dir():
+            copy.mkdir()
+        else:
+            with path.open("rb") as original, copy.open("wb") as file:
+                shutil.copyfileobj(original, file)
+                file.flush()
+                os.fsync(file.fileno())
+
+
+def pack(folder: Path, described: Described, target: Path) -> None:
+    """Write one zip with a session folder and what the library knows of it.
+
+    Raises
+    ------
+    OutputError
+        If the zip cannot be written.
+    """
+    unfinished = target.with_name(f".{target.name}.unfinished")
+    facts = {"schema": PACK_SCHEMA, **asdict(described)}
+    try:
+        with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr(PACK_FILE, json.dumps(facts, ensure_ascii=False, default=str))
+            for path in sorted(folder.rglob("*")):
+                if path.is_file():
+                    inside = PurePosixPath(_INSIDE, *path.relative_to(folder).parts)
+                    archive.write(path, str(inside))
+        os.replace(unfinished, target)
+    except OSError as error:
+        unfinished.unlink(missing_ok=True)
+        raise OutputError(
+            f"cannot be written ({error.strerror or error}).",
+            where=f"{target}:",
+            remedy="Choose a place with write permission and enough room.",
+        ) from error
+
+
+def pack_facts(path: Path) -> Described:
+    """Return what a zip that :func:`pack` wrote says of its session.
+
+    Raises
+    ------
+    LibraryError
+        If it is no such zip, a damaged one or one of a newer version.
+    """
+    try:
+        with zipfile.ZipFile(path) as archive:
+            facts: dict[str, Any] = json.loads(archive.read(PACK_FILE))
+        _check_age(facts, path)
+        day, operator = facts["recorded_on"], facts["operator"]
+        return Described(
+            name=facts["name"],
+            tags=tuple(facts["tags"]),
+            operator=Profile(**operator) if operator else None,
+            recorded_on=date.fromisoformat(day) if day else None,
+        )
+    except (zipfile.BadZipFile, KeyError, ValueError, TypeError, InputError) as error:
+        raise _no_pack(path) from error
+
+
+def unpack(path: Path, folder: Path) -> None:
+    """Unpack the session folder of a zip that :func:`pack` wrote.
+
+    Raises
+    ------
+    LibraryError
+        If it is damaged, too large or has names that lead out of the folder.
+    """
+    try:
+        with zipfile.ZipFile(path) as archive:
+            members = [each for each in archive.infolist() if each.filename != PACK_FILE]
+            _check(members, path)
+            for member in members:
+                target = folder.joinpath(*PurePosixPath(member.filename).parts[1:])
+                target.parent.mkdir(parents=True, exist_ok=True)
+                with archive.open(member) as packed, target.open("wb") as file:
+                    shutil.copyfileobj(packed, file)
+                    file.flush()
+                    os.fsync(file.fileno())
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
+        raise _no_pack(path) from error
+
+
+def _check_age(facts: dict[str, Any], where: Path) -> None:
+    if int(facts["schema"]) > PACK_SCHEMA:
+        raise LibraryError(
+            f"was exported by a newer version (layout {facts['schema']}, "
+            f"this program knows {PACK_SCHEMA}).",
+            where=f"{where}:",
+            remedy="Update this program.",
+        )
+
+
+def _check(members: list[zipfile.ZipInfo], where: Path) -> None:
+    names = [PurePosixPath(member.filename) for member in members]
+    is_ours = all(
+        len(name.parts) > 1
+        and name.parts[0] == _INSIDE
+        and not any(part == ".." or set(part) & set("\\:") for part in name.parts)
+        and not stat.S_ISLNK(member.external_attr >> 16)
+        and not member.is_dir()
+        for name, member in zip(names, members, strict=True)
+    )
+    if not is_ours or PurePosixPath(_INSIDE, SESSION_FILE) not in names:
+        raise _no_pack(where)
+    if sum(member.file_size for member in members) > LARGEST_BYTES:
+        raise LibraryError("would unpack to more than 20 GiB.", where=f"{where}:")
+
+
+def _no_pack(where: Path) -> LibraryError:
+    return LibraryError(
+        "is not a whole export of a session.",
+        where=f"{where}:",
+        remedy="Export it again with `ergo sessions export`.",
+    )
