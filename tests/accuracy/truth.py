@@ -91,7 +91,8 @@ class Truth:
     people_px : mapping of role to array (landmark, xy)
         In the order of ``COMPARED_LANDMARKS``. [px]
     visible_share : float
-        Share of the operator's points that are in view, 0..1.
+        Share of the operator's points inside the picture and hidden by nothing but
+        the operator's own body, 0..1: what a person looking on would call visible.
     clock_hours : float
         NaN where there is no patient to sit round. [h]
     """
@@ -139,9 +140,14 @@ def _truth(
             each["role"]: np.array([each["points"][point]["px"] for point in _POINTS.values()])
             for each in picture["persons"]
         },
-        visible_share=operator["visible_fraction"],
+        visible_share=_visible_share(operator["points"]),
         clock_hours=picture["clock_hours"] if has_patient else np.nan,
     )
+
+
+def _visible_share(points: Mapping[str, Any]) -> float:
+    seen = [each["in_frame"] and each["hidden_by"] in ("", "self") for each in points.values()]
+    return float(np.mean(seen))
 
 
 def still_descriptions(folder: Path) -> list[Path]:
