@@ -89,9 +89,21 @@ class PeopleFinder:
             boxes = [_box_from_trunk(body) for body in _new_bodies(bodies, known)]
             people = self._with_settled(picture, people, boxes)
             if enough is None or enough(people):
-                return people
-        at_hands = self._with_settled(picture, people, _boxes_at_hands(people))
-        return [one for one in at_hands if one in people or _lies_at_hands(one, people)]
+                break
+        return people
+
+    def find_lying(self, picture: PictureArray, people: Sequence[Look]) -> list[Look]:
+        """Return who else may lie with the head at the hands of people already found.
+
+        About half of the true patients are found this way and as many false ones
+        (train): good for a patient, too weak to say anything of the others.
+        """
+        boxes = _boxes_at_hands(people)
+        return [
+            one
+            for one in self._with_settled(picture, people, boxes)
+            if one not in people and _lies_at_hands(one, people)
+        ]
 
     def _with_settled(
         self, picture: PictureArray, people: Sequence[Look], boxes: Sequence[Box]

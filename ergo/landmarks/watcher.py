@@ -16,6 +16,7 @@ import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
 from ergo.frames.frame import Frame, SourceFacts
+from ergo.landmarks.body import LYING_DEG, Body
 from ergo.landmarks.followed_person import Followed, distance_to_point, likeness, trunk_colours
 from ergo.landmarks.network import Box, Look
 from ergo.landmarks.people_finder import LOOKS_AT_ONCE, SAME_BODY_SHARE, Enough, body_distance
@@ -117,6 +118,9 @@ class Eyes(Protocol):
     def find(self, picture: PictureArray, enough: Enough | None = None) -> list[Look]:
         """Return one look per person, those seen best first."""
 
+    def find_lying(self, picture: PictureArray, people: Sequence[Look]) -> list[Look]:
+        """Return who else may lie with the head at the hands of people already found."""
+
     def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
         """Return what is seen in one crop; threads may do this beside each other."""
 
@@ -181,12 +185,20 @@ class Watcher:
         if is_close:
             self.state = replace(self.state, searched_closely_s=frame.time_s)
         who = self._identified(frame, people)
+        if is_close and "operator" in who and "patient" not in who:
+            who |= self._patient_at_hands(frame, people)
         for role, person in who.items():
             self.state = self.state.following(role, Followed(person.look.next_box, person.belief))
         if "operator" not in who and people:
             self.state = self.state.with_doubt(
                 "Somebody was seen who may or may not be the operator."
             )
+
+    def _patient_at_hands(self, frame: Frame, people: Sequence[Look]) -> dict[Role, Identified]:
+        """Return the patient alone, so that a false one cannot change who the others are."""
+        lying = self._eyes.find_lying(frame.picture, people)
+        who = identify([*people, *lying], self._width_px, self._notes.handed)
+        return {role: one for role, one in who.items() if role == "patient" and one.look in lying}
 
     def _is_enough(self, people: Sequence[Look]) -> bool:
         if self._notes.operator is not None and not self.state.is_noted:
@@ -200,7 +212,20 @@ class Watcher:
         if point is not None and not self.state.is_noted and frame.time_s >= point.time_s:
             return self._identified_by_point(frame, people)
         alike = [likeness(self.state.colours, trunk_colours(frame.picture, one)) for one in people]
-        return identify(people, self._width_px, self._notes.handed, alike)
+        who = identify(people, self._width_px, self._notes.handed, alike)
+        return who if "operator" in who else self._by_upright_alone(people, alike) | who
+
+    def _by_upright_alone(
+        self, people: Sequence[Look], alike: Sequence[float]
+    ) -> dict[Role, Identified]:
+        """Return who is who without those who lie: a false patient must not raise doubt."""
+        upright = [at for at, one in enumerate(people) if Body.of(one).lean_deg < LYING_DEG]
+        return identify(
+            [people[at] for at in upright],
+            self._width_px,
+            self._notes.handed,
+            [alike[at] for at in upright],
+        )
 
     def _identified_by_point(self, frame: Frame, people: Sequence[Look]) -> dict[Role, Identified]:
         self.state = replace(self.state, is_noted=True)
