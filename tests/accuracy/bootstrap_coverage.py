@@ -4,8 +4,22 @@ Run by hand: ``python tests/accuracy/bootstrap_coverage.py [PAIRS]``. Simulates
 pairs of sessions in which a posture is kept for a while and then changed, so that
 frames are far from independent, measures them with a common error and an error
 that is new in every frame, and compares them as the program does. The true
-difference is that of the process in the long run. Our own model of errors is taken for true here; what is tested is
-the sampling of blocks, the interval and its use.
+difference is that of the process in the long run. Our own model of errors is taken
+for true here; what is tested is the sampling of blocks, the interval and its use.
+
+Run once with 500 pairs a row (standard error of a coverage: 1 %). Share of intervals
+that held the true difference, for time beyond the limit, median, 90th percentile:
+
+======= ====== ============== ======== ====== ====== ======
+minutes kept_s before, after  error sd beyond    p50    p90
+======= ====== ============== ======== ====== ====== ======
+     12     10     24, 24 deg        0 95.2 % 96.6 % 93.4 %
+     12     10     24, 30 deg        0 95.4 % 95.6 % 95.4 %
+     12     25     24, 30 deg        0 95.2 % 97.6 % 93.4 %
+     12     10     24, 30 deg        5 94.2 % 94.8 % 97.2 %
+     30     25     24, 30 deg        0 94.8 % 95.6 % 94.2 %
+     30     25     18, 24 deg        5 94.8 % 96.4 % 96.8 %
+======= ====== ============== ======== ====== ====== ======
 """
 
 import sys
@@ -114,13 +128,12 @@ def held(case, pairs, chance):
 
 def main():
     pairs = int(sys.argv[1]) if len(sys.argv) > 1 else 500
-    chance = np.random.default_rng(2026)
     print(f"{pairs} pairs a row; share of 95 % intervals that hold the true difference")
     print(
         "minutes kept_s before after error_sd | true difference, mean width, held: beyond p50 p90"
     )
-    for case in CASES:
-        inside, width, true = held(case, pairs, chance)
+    for row, case in enumerate(CASES):
+        inside, width, true = held(case, pairs, np.random.default_rng([2026, row]))
         cells = [
             f"{t:6.2f} {w:5.2f} {100 * i:5.1f} %"
             for t, w, i in zip(true, width, inside, strict=True)
