@@ -100,6 +100,60 @@ class NeutralMoment(_Strict):
     source: str | None = None
 
 
+Metres = Annotated[float, Field(gt=0, le=10)]
+
+
+class FloorMarks(_Strict):
+    """A rectangle of known size on the floor: a tile, a sheet of paper.
+
+    The first side runs from the first corner to the second; all corners in order round it.
+    """
+
+    corners: tuple[Point, Point, Point, Point]
+    first_side_m: Metres
+    second_side_m: Metres
+
+
+class TapeMarks(_Strict):
+    """Two points on the floor at a known distance."""
+
+    ends: tuple[Point, Point]
+    length_m: Metres
+
+
+class VerticalMarks(_Strict):
+    """Two points on one vertical edge: of a door, a cabinet, a corner of the room."""
+
+    ends: tuple[Point, Point]
+
+
+class SetUpNotes(_Strict):
+    """What was marked in one picture of a camera place, and what was measured there.
+
+    Points are px of the upright picture. ``head`` is the middle of the patient's
+    head; ``head_end`` and ``foot_end`` are the middles of the chair's ends,
+    ``sides`` two opposite points on its edges where it is widest.
+    """
+
+    time_s: Seconds = 0.0
+    head: Point | None = None
+    head_end: Point | None = None
+    foot_end: Point | None = None
+    sides: tuple[Point, Point] | None = None
+    chair_length_m: Annotated[float, Field(ge=0.8, le=2.6)] | None = None
+    chair_width_m: Annotated[float, Field(ge=0.3, le=1.2)] | None = None
+    chair_height_m: Annotated[float, Field(ge=0.3, le=1.4)] | None = None
+    floor: tuple[FloorMarks, ...] = ()
+    tape: tuple[TapeMarks, ...] = ()
+    vertical: tuple[VerticalMarks, ...] = ()
+
+    @model_validator(mode="after")
+    def _states_lengths(self) -> "SetUpNotes":
+        if self.sides is not None and self.chair_width_m is None:
+            raise ValueError("sides need chair_width_m")
+        return self
+
+
 class Notes(_Strict):
     """Everything a notes file may state."""
 
@@ -107,6 +161,7 @@ class Notes(_Strict):
     operator_height_cm: Annotated[float, Field(ge=100, le=230)] | None = None
     operator: OperatorPoint | None = None
     camera: CameraNotes | None = None
+    setup: SetUpNotes | None = None
     clock: tuple[ClockSpan, ...] = ()
     tasks: tuple[TaskSpan, ...] = ()
     support: tuple[SupportSpan, ...] = ()

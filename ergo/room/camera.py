@@ -98,3 +98,69 @@ class Camera:
         """
         centred = (points_px - np.asarray(self.centre_px)) / self.focal_px
         return np.concatenate([centred, np.ones_like(centred[..., :1])], axis=-1)
+
+    def plan_rays(self, points_px: FloatArray) -> FloatArray:
+        """Return the direction of each picture point in plan axes.
+
+        Parameters
+        ----------
+        points_px : array (..., xy)
+            Points in the upright picture. [px]
+
+        Returns
+        -------
+        array (..., xyz)
+            x to the right of the picture, y ahead, both horizontal, z up; one
+            unit deep along the optical axis.
+        """
+        level = self.rays(points_px) @ self.level_from_camera.T
+        return np.stack([level[..., 0], level[..., 2], -level[..., 1]], axis=-1)
+
+    def at_height(self, points_px: FloatArray, height_m: FloatArray | float) -> FloatArray:
+        """Return where the line of sight of each picture point reaches a height.
+
+        Parameters
+        ----------
+        points_px : array (..., xy)
+            Points in the upright picture. [px]
+        height_m : array (...,) or float
+            Above the floor. [m]
+
+        Returns
+        -------
+        array (..., xy)
+            On the plan: x to the right of the picture, y ahead of the camera. [m]
+            NaN where the line of sight never gets there.
+        """
+        rays = self.plan_rays(points_px)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            times = (height_m - self._height_m) / rays[..., 2]
+        times = np.where(np.isfinite(times) & (times > 0), times, np.nan)
+        return rays[..., :2] * times[..., None]
+
+    def pixels(self, points_m: FloatArray) -> FloatArray:
+        """Return where points of the room are seen.
+
+        Parameters
+        ----------
+        points_m : array (..., xyz)
+            Plan axes: x to the right of the picture, y ahead, z above the
+            floor; the lens is above the origin. [m]
+
+        Returns
+        -------
+        array (..., xy)
+            [px]; NaN behind the camera.
+        """
+        x, y, z = np.moveaxis(points_m, -1, 0)
+        level = np.stack([x, self._height_m - z, y], axis=-1)
+        seen = level @ self.level_from_camera
+        depth = np.where(seen[..., 2:] > 0, seen[..., 2:], np.nan)
+        pixels: FloatArray = self.focal_px * seen[..., :2] / depth + np.asarray(self.centre_px)
+        return pixels
+
+    @property
+    def _height_m(self) -> float:
+        if self.height_m is None:
+            raise InputError("Places in the room need the height of the lens above the floor.")
+        return self.height_m

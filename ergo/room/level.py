@@ -39,7 +39,7 @@ def camera_for(facts: SourceFacts, notes: Notes) -> Camera:
         Where the notes state a width and height of another shape.
     """
     stated = notes.camera or CameraNotes()
-    scale = _scale(facts, stated)
+    scale = picture_scale(facts, stated)
     focal_px, is_known = _focal_px(facts, stated, scale)
     angles = (stated.pitch_deg, stated.roll_deg)
     missing = angles.count(None)
@@ -57,7 +57,7 @@ def camera_for(facts: SourceFacts, notes: Notes) -> Camera:
     )
 
 
-def _scale(facts: SourceFacts, stated: CameraNotes) -> float:
+def picture_scale(facts: SourceFacts, stated: CameraNotes) -> float:
     """Return picture size over stated size; 1 where no size is stated."""
     factors = [
         actual / said
