@@ -51,9 +51,8 @@ def start_up() -> Iterator[Row]:
 
 def chain(clip: Path, work: Path) -> Iterator[Row]:
     """Yield what watching and analysing a clip costs beside its floor."""
-    from ergo.landmarks.follow import watch_source
-
     from ergo.frames.clips import ClipSource
+    from ergo.landmarks.follow import watch_source
     from ergo.notes.reading import read_notes
 
     frames = sum(1 for _ in pictures_of(clip, RATE_HZ))
@@ -77,9 +76,8 @@ def chain(clip: Path, work: Path) -> Iterator[Row]:
 
 def looks(clip: Path) -> Iterator[Row]:
     """Yield what a frame costs beside one pass of MediaPipe's own heavy landmarker."""
-    from ergo.landmarks.follow import watch_source
-
     from ergo.frames.clips import ClipSource
+    from ergo.landmarks.follow import watch_source
     from ergo.notes.notes import Notes
 
     pictures = list(pictures_of(clip, RATE_HZ))

@@ -6,14 +6,14 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
-from ergo.stats.summary import exposure_of
-from ergo.views.report import write_report
 
 from ergo.analyse import judge
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.session import Recording
+from ergo.stats.summary import exposure_of
 from ergo.storage.session_folder import read_session, write_session
 from ergo.timeline import build_timeline
+from ergo.views.report import write_report
 from tests.benchmarks.timing import Cost, cost_of
 
 HOUR_S = 3600.0

@@ -6,8 +6,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from tests.end_to_end.conftest import SAMPLE, run_ergo
 from PIL import Image
+
+from tests.end_to_end.conftest import SAMPLE, run_ergo
 
 CLIP = SAMPLE / "kf_scaling.mp4"
 

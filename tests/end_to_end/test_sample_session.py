@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from tests.end_to_end.conftest import ROOT, run_ergo
 from pypdf import PdfReader
 
 from ergo.posture.angle_names import NAMES
+from tests.end_to_end.conftest import ROOT, run_ergo
 
 FILES = [
     "episodes.csv",
