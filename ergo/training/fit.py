@@ -130,8 +130,8 @@ def bells(
     near, among = nearness(of, centres), nearness(centres, centres)
     normal = near.T @ (near * weight[:, None]) + RIDGE * among
     normal[np.diag_indices(len(normal))] += 1e-6
-    solved: FloatArray = np.linalg.solve(normal, near.T @ (wanted * weight[:, None]))
-    return solved
+    solved = np.linalg.solve(normal, near.T @ (wanted * weight[:, None]))
+    return np.asarray(solved, dtype=np.float64)
 
 
 def fit_part(
