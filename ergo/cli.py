@@ -17,6 +17,7 @@ import click
 
 from ergo import __version__
 from ergo.cli_library import operators, sessions
+from ergo.cli_serve import serve
 from ergo.errors import ErgoError, TooLittleSeen
 
 if TYPE_CHECKING:
@@ -75,6 +76,7 @@ def ergo() -> None:
 
 ergo.add_command(sessions)
 ergo.add_command(operators)
+ergo.add_command(serve)
 
 
 def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:

@@ -1,0 +1,96 @@
+"""The page as an ASGI application."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from http import HTTPStatus
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from ergo.errors import ErgoError
+from ergo.storage.library import open_library
+from ergo.web import api, pages
+from ergo.web.desk import Desk, templates
+from ergo.web.guard import Guard, Keys
+from ergo.web.opened import OpenSessions
+from ergo.web.pictures import Pictures
+
+STATIC = Path(__file__).parent / "static"
+
+ROUTES = (
+    Route("/", pages.sessions_page),
+    Route("/sessions/{session}", pages.session_page),
+    Route("/api/words", api.said),
+    Route("/api/sessions", api.listed),
+    Route("/api/sessions/{session}/timeline", api.timeline),
+    Route("/api/sessions/{session}/figures", api.figures_of),
+    Route("/api/sessions/{session}/pictures/{frame:int}", api.picture),
+    Mount("/static", StaticFiles(directory=STATIC)),
+)
+
+
+def create_app(library_folder: Path, keys: Keys, database_url: str | None = None) -> Starlette:
+    """Return the page over a library of sessions.
+
+    Parameters
+    ----------
+    library_folder : Path
+        Made if there is none.
+    keys : Keys
+        Secret of the opening address and the cookie it is exchanged for.
+    database_url : str, optional
+        Of a school's server, as in :func:`ergo.storage.library.open_library`.
+
+    Raises
+    ------
+    LibraryError
+        If the library cannot be used.
+    """
+    library = open_library(library_folder, database_url)
+    desk = Desk(library_folder, OpenSessions(library), Pictures(), templates())
+
+    @asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        warming = asyncio.create_task(desk.pictures.warm_up())
+        yield
+        warming.cancel()
+        desk.pictures.close()
+        library.engine.dispose()
+
+    app = Starlette(
+        routes=ROUTES,
+        middleware=[Middleware(Guard, keys=keys)],
+        exception_handlers={
+            ErgoError: _told,
+            HTTPException: _refused,
+            Exception: _our_fault,
+        },
+        lifespan=lifespan,
+    )
+    app.state.desk = desk
+    return app
+
+
+def _told(_: Request, error: Exception) -> Response:
+    return JSONResponse({"error": str(error)}, status_code=HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+def _refused(_: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else HTTPStatus.BAD_REQUEST
+    why = error.detail if isinstance(error, HTTPException) else ""
+    headers = error.headers if isinstance(error, HTTPException) else None
+    return JSONResponse({"error": why}, status_code=status, headers=headers)
+
+
+def _our_fault(_: Request, error: Exception) -> Response:
+    return JSONResponse(
+        {"error": "Sorry, this is a mistake in the program."},
+        status_code=HTTPStatus.INTERNAL_SERVER_ERROR,
+    )

@@ -1,0 +1,68 @@
+"""What all handlers share: the open sessions, the frame server, the queue, the templates."""
+
+from dataclasses import dataclass
+from http import HTTPStatus
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+
+from ergo.views.words import LANGUAGES, Words, words
+from ergo.web.opened import Opened, OpenSessions
+from ergo.web.pictures import Pictures
+
+LANGUAGE_COOKIE = "ergo-language"
+
+
+@dataclass(frozen=True, slots=True)
+class Desk:
+    """Everything a handler may use.
+
+    Attributes
+    ----------
+    folder : Path
+        Of the library.
+    sessions : OpenSessions
+    pictures : Pictures
+    templates : Environment
+    """
+
+    folder: Path
+    sessions: OpenSessions
+    pictures: Pictures
+    templates: Environment
+
+
+def templates() -> Environment:
+    """Return the page's templates."""
+    return Environment(
+        loader=PackageLoader("ergo.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def desk_of(request: Request) -> Desk:
+    """Return what the application of this request shares."""
+    desk: Desk = request.app.state.desk
+    return desk
+
+
+def opened_of(request: Request) -> Opened:
+    """Return the session that the address names; 404 if there is none."""
+    try:
+        return desk_of(request).sessions.get(request.path_params["session"])
+    except KeyError as error:
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such session.") from error
+
+
+def words_of(request: Request) -> Words:
+    """Return the words of the reader's language: as chosen, else as the browser prefers."""
+    chosen = request.query_params.get("language") or request.cookies.get(LANGUAGE_COOKIE)
+    if chosen in LANGUAGES:
+        return words(chosen)
+    preferred = request.headers.get("accept-language", "")[:2].lower()
+    return words(preferred if preferred in LANGUAGES else LANGUAGES[0])

@@ -1,0 +1,161 @@
+"""A session as the browser reads it: one small description and typed arrays, in one answer.
+
+Layout: length of the description as a 32-bit number (little-endian), the
+description (JSON, UTF-8), then the arrays, each beginning at a multiple of 8
+bytes from the end of the padded description. Not seen is NaN or 255, never 0.
+"""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from ergo.arrays import AnyArray, BoolArray, FloatArray
+from ergo.notes.spans import is_within
+from ergo.posture.angle_names import NAMES
+from ergo.posture.posture_track import PostureTrack
+from ergo.session import Session
+from ergo.stats.exposure import LimitSet
+from ergo.stats.groups import is_excluded, mouth_area_labels, task_labels
+from ergo.stats.limits import limit_sets
+from ergo.timeline import Timeline
+
+NOT_KNOWN = 255
+STILL_S = 1.0
+"""Room of a still on the line of all sources. [s]"""
+LANES = (
+    "neck_flexion_deg",
+    "neck_rotation_deg",
+    "neck_side_bend_deg",
+    "trunk_flexion_deg",
+    "trunk_side_bend_deg",
+    "upper_arm_elevation_deg_left",
+    "upper_arm_elevation_deg_right",
+    "elbow_flexion_deg_left",
+    "elbow_flexion_deg_right",
+)
+"""Angles that get a lane of their own, top to bottom."""
+
+_ALIGNED = 8
+_TYPES = {"float32": "f4", "uint8": "u1", "uint16": "u2"}
+
+
+def lane_limits(angle: str) -> LimitSet:
+    """Return the rule by which a lane is coloured: one that may be a headline, else the first."""
+    found = [limits for limits in limit_sets() if limits.angle.name == angle]
+    return next((limits for limits in found if limits.is_headline), found[0])
+
+
+def strain_of(limits: LimitSet, value: FloatArray) -> AnyArray:
+    """Return the strain of each frame, array (frame,): 0, 1, 2, or NOT_KNOWN where not seen.
+
+    A value exactly on an edge belongs to the less strained of the two bands.
+    """
+    strain = np.full(len(value), NOT_KNOWN, dtype=np.uint8)
+    for band in sorted(limits.bands, key=lambda band: -band.strain):
+        strain[(value >= band.low) & (value <= band.high)] = band.strain
+    return strain
+
+
+def line_s(timeline: Timeline) -> FloatArray:
+    """Return where each frame lies on one line of all sources, array (frame,), in s."""
+    place = np.zeros(len(timeline))
+    start = 0.0
+    for source in range(len(timeline.sources)):
+        frames = timeline.frames_of(source)
+        if not len(frames):
+            continue
+        time_s = timeline.time_s[frames]
+        place[frames] = start + time_s
+        step = float(np.median(np.diff(time_s))) if len(time_s) > 1 else STILL_S
+        start = float(place[frames[-1]]) + step
+    return place
+
+
+def arrays_of(session: Session) -> dict[str, AnyArray]:
+    """Return the arrays of the timeline by name, one value or row per frame."""
+    timeline = session.recording.timeline
+    excluded = is_excluded(timeline, session.notes)
+    posture = session.posture
+    points = mean_points(session)
+    return {
+        "line_s": line_s(timeline).astype("f4"),
+        "time_s": timeline.time_s.astype("f4"),
+        "held": timeline.held.astype("f4"),
+        "source": timeline.source_index.astype("u2"),
+        "excluded": excluded.astype("u1"),
+        "value": np.ascontiguousarray(posture.value.T.astype("f4")),
+        "sd": np.ascontiguousarray(posture.sd.T.astype("f4")),
+        "strain": _strains(posture, excluded),
+        "clock": session.clock.hours.astype("f4"),
+        "task": _numbered(task_labels(timeline, session.notes))[0],
+        "area": _numbered(mouth_area_labels(timeline, session.notes))[0],
+        "level": np.array([score.level for score in session.scores], dtype="u1"),
+        "points": points.astype("f4"),
+    }
+
+
+def labels_of(session: Session) -> dict[str, list[str]]:
+    """Return the names that ``task`` and ``area`` number."""
+    timeline = session.recording.timeline
+    return {
+        "task": _numbered(task_labels(timeline, session.notes))[1],
+        "area": _numbered(mouth_area_labels(timeline, session.notes))[1],
+    }
+
+
+def mean_points(session: Session) -> FloatArray:
+    """Return the operator's landmarks over all looks, array (frame, landmark, xy), in px."""
+    looks = session.recording.tracks["operator"].picture_px[..., :2]
+    return np.asarray(looks.mean(axis=1))
+
+
+def _strains(posture: PostureTrack, excluded: BoolArray) -> AnyArray:
+    rows = [strain_of(lane_limits(name), posture.angle(name)) for name in LANES]
+    strains = np.array(rows, dtype="u1")
+    strains[:, excluded] = NOT_KNOWN
+    return strains
+
+
+def _numbered(labels: tuple[str | None, ...]) -> tuple[AnyArray, list[str]]:
+    names = list(dict.fromkeys(label for label in labels if label))[:NOT_KNOWN]
+    number = {name: position for position, name in enumerate(names)}
+    return np.array([number.get(each or "", NOT_KNOWN) for each in labels], dtype="u1"), names
+
+
+def frame_at(timeline: Timeline, source: int, time_s: float) -> int:
+    """Return the frame of a source nearest to a time [s]; -1 if the source has none."""
+    frames = timeline.frames_of(source)
+    if not len(frames):
+        return -1
+    return int(frames[np.argmin(np.abs(timeline.time_s[frames] - time_s))])
+
+
+def frames_within(timeline: Timeline, source: int, span: Any) -> tuple[int, int]:
+    """Return the first and last frame of a span of the notes; -1, -1 if it holds none."""
+    frames = timeline.frames_of(source)
+    inside = frames[is_within(span, timeline.time_s[frames])]
+    return (int(inside[0]), int(inside[-1])) if len(inside) else (-1, -1)
+
+
+def packed(description: Mapping[str, Any], arrays: Mapping[str, AnyArray]) -> bytes:
+    """Return description and arrays in one piece, laid out as this module says."""
+    places: list[dict[str, Any]] = []
+    blocks: list[bytes] = []
+    offset = 0
+    for name, values in arrays.items():
+        block = np.ascontiguousarray(values, dtype=f"<{_TYPES[values.dtype.name]}").tobytes()
+        places.append(
+            {"name": name, "type": values.dtype.name, "shape": values.shape, "offset": offset}
+        )
+        blocks.append(block + bytes(-len(block) % _ALIGNED))
+        offset += len(blocks[-1])
+    text = json.dumps({**description, "arrays": places}, allow_nan=False).encode()
+    text += b" " * (-(4 + len(text)) % _ALIGNED)
+    return len(text).to_bytes(4, "little") + text + b"".join(blocks)
+
+
+def angle_names() -> tuple[str, ...]:
+    """Return the names of the rows of ``value`` and ``sd``."""
+    return NAMES

@@ -1,0 +1,93 @@
+"""Sessions that are open on the page: read once, judged again after every correction."""
+
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from threading import RLock
+
+from ergo.analyse import judge
+from ergo.notes.notes import Notes
+from ergo.session import Session
+from ergo.stats.exposure import Exposure
+from ergo.storage.library import Library
+from ergo.storage.library_entry import Entry
+from ergo.workflow import exposure_of_session, load_session
+
+KEPT_OPEN = 4
+"""How many sessions stay in memory."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Opened:
+    """A session of the library with its figures.
+
+    Attributes
+    ----------
+    entry : Entry
+    session : Session
+    exposure : Exposure
+    """
+
+    entry: Entry
+    session: Session
+    exposure: Exposure
+
+    @property
+    def folder(self) -> Path:
+        """Return the session folder."""
+        return self.entry.folder
+
+
+class OpenSessions:
+    """The sessions of a library by id, the last few kept open.
+
+    Parameters
+    ----------
+    library : Library
+    """
+
+    def __init__(self, library: Library) -> None:
+        self.library = library
+        self.lock = RLock()
+        self._kept: OrderedDict[str, Opened] = OrderedDict()
+
+    def entries(self) -> list[Entry]:
+        """Return what the library holds."""
+        return self.library.entries()
+
+    def entry(self, session_id: str) -> Entry:
+        """Return the entry of an id; KeyError if there is none."""
+        for each in self.entries():
+            if each.id == session_id:
+                return each
+        raise KeyError(session_id)
+
+    def get(self, session_id: str) -> Opened:
+        """Return an open session; KeyError if there is none of this id."""
+        with self.lock:
+            kept = self._kept.get(session_id)
+            if kept is None:
+                entry = self.entry(session_id)
+                session = load_session(entry.folder)
+                kept = self._keep(Opened(entry, session, exposure_of_session(session)))
+            self._kept.move_to_end(session_id)
+            return kept
+
+    def judge_again(self, session_id: str, notes: Sequence[Notes]) -> Opened:
+        """Return the session as other notes have it; no picture is looked at again."""
+        with self.lock:
+            before = self.get(session_id)
+            session = judge(before.session.recording, notes)
+            return self._keep(Opened(before.entry, session, exposure_of_session(session)))
+
+    def forget(self, session_id: str) -> None:
+        """Close a session; it is read again when it is next wanted."""
+        with self.lock:
+            self._kept.pop(session_id, None)
+
+    def _keep(self, opened: Opened) -> Opened:
+        self._kept[opened.entry.id] = opened
+        while len(self._kept) > KEPT_OPEN:
+            self._kept.popitem(last=False)
+        return opened

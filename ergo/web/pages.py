@@ -1,0 +1,33 @@
+"""The pages: a list of sessions, and one session with its timeline."""
+
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from ergo.views.words import LANGUAGES
+from ergo.web.desk import LANGUAGE_COOKIE, desk_of, opened_of, words_of
+
+
+async def sessions_page(request: Request) -> Response:
+    """Answer with the list of sessions."""
+    return _page(request, "sessions.html", title=words_of(request).say("page.sessions"))
+
+
+def session_page(request: Request) -> Response:
+    """Answer with the page of one session."""
+    entry = opened_of(request).entry
+    return _page(request, "session.html", title=entry.name, entry=entry)
+
+
+def _page(request: Request, template: str, **content: Any) -> Response:
+    words = words_of(request)
+    html = (
+        desk_of(request)
+        .templates.get_template(template)
+        .render(words=words, say=words.say, languages=LANGUAGES, path=request.url.path, **content)
+    )
+    answer = HTMLResponse(html)
+    if request.query_params.get("language") in LANGUAGES:
+        answer.set_cookie(LANGUAGE_COOKIE, words.language, samesite="strict", httponly=True)
+    return answer

@@ -1,0 +1,117 @@
+"""Runs in a process of its own: decode one picture, make others unrecognisable, encode it.
+
+A picture that makes a decoder crash takes this process down, not the page.
+"""
+
+import multiprocessing
+import os
+import threading
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from ergo.arrays import FloatArray, PictureArray
+from ergo.errors import ErgoError
+from ergo.frames.fetch import picture_at
+from ergo.frames.find import find_sources
+from ergo.session import Recording
+from ergo.storage.session_folder import read_session
+from ergo.views.faces import blur_heads, blur_outside, head_of
+from ergo.views.pictures import outline, tracked_heads
+
+MOST_PIXELS = 36_000_000
+"""An uploaded picture may have this many pixels (ours)."""
+JPEG_QUALITY = 82
+
+
+def begin() -> None:
+    """End this process when the page ends, however it ends."""
+    parent = multiprocessing.parent_process()
+
+    def watch() -> None:
+        if parent is not None:
+            parent.join()
+        os._exit(0)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+@lru_cache(maxsize=4)
+def _recording(folder: str, _changed_ns: int) -> Recording:
+    return read_session(Path(folder)).recording
+
+
+def picture_jpeg(
+    folder: str, changed_ns: int, frame: int, width: int, *, blur_operator: bool
+) -> bytes | None:
+    """Return one analysed frame as JPEG, everybody but the operator unrecognisable.
+
+    Parameters
+    ----------
+    folder : str
+        Session folder.
+    changed_ns : int
+        When its landmarks were written; tells an old one from a new one.
+    frame : int
+        Position in the timeline.
+    width : int
+        Wanted width; pictures are never enlarged. [px]
+    blur_operator : bool
+
+    Returns
+    -------
+    bytes or None
+        None where the recording is no longer at its place.
+    """
+    recording = _recording(folder, changed_ns)
+    timeline = recording.timeline
+    source = recording.sources[timeline.source_index[frame]]
+    try:
+        picture = picture_at(source, float(timeline.time_s[frame]))
+    except ErgoError:
+        return None
+    return _encoded(_safe(recording, frame, picture, blur_operator=blur_operator), width)
+
+
+def _safe(
+    recording: Recording, frame: int, picture: PictureArray, *, blur_operator: bool
+) -> PictureArray:
+    operator = recording.tracks["operator"]
+    height = picture.shape[0]
+    safe = picture
+    if operator.found[frame]:
+        points: FloatArray = np.nanmean(operator.picture_px[frame, :, :, :2], axis=0)
+        safe = blur_outside(picture, outline(points, picture.shape[:2]))
+    else:
+        safe = blur_outside(picture, np.zeros(picture.shape[:2], dtype=bool))
+    safe = blur_heads(safe, tracked_heads(recording, frame, height))
+    own = head_of(operator, frame, height)
+    return blur_heads(safe, [own]) if blur_operator and own is not None else safe
+
+
+def _encoded(picture: PictureArray, width: int) -> bytes:
+    import cv2
+
+    scale = min(1.0, width / picture.shape[1])
+    if scale < 1:
+        picture = np.asarray(
+            cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), np.uint8
+        )
+    _, jpeg = cv2.imencode(".jpg", picture[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    return jpeg.tobytes()
+
+
+def nothing() -> None:
+    """Do nothing; whoever waits for it waits for this process to be ready."""
+
+
+def refusal_of(path: str) -> str | None:
+    """Return why an uploaded file cannot be analysed, as one line; None if it can."""
+    try:
+        facts = find_sources([Path(path)]).sources[0].facts
+    except ErgoError as error:
+        return error.what
+    if facts.width_px * facts.height_px > MOST_PIXELS:
+        return "has too many pixels; save it with at most 36 million."
+    return None

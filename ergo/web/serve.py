@@ -1,0 +1,67 @@
+"""Start the page on this machine's own address and say where it is."""
+
+import socket
+from collections.abc import Callable
+from pathlib import Path
+
+import uvicorn
+
+from ergo.errors import OutputError
+from ergo.web.app import create_app
+from ergo.web.guard import OPENING_PATH, Keys
+
+LOOPBACK = "127.0.0.1"
+
+
+def serve(
+    library_folder: Path,
+    port: int,
+    say_address: Callable[[str], None],
+    database_url: str | None = None,
+) -> None:
+    """Serve the page until the user stops it.
+
+    Parameters
+    ----------
+    library_folder : Path
+    port : int
+        0 = any free one.
+    say_address : callable
+        Told the opening address, once the page can be opened.
+    database_url : str, optional
+
+    Raises
+    ------
+    OutputError
+        If the port is taken.
+    """
+    keys = Keys()
+    listener = _listener(port)
+    app = create_app(library_folder, keys, database_url)
+    address = f"http://{LOOPBACK}:{listener.getsockname()[1]}{OPENING_PATH}?key={keys.secret}"
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,  # an access log would hold the secret
+        server_header=False,
+        ws="none",
+        timeout_graceful_shutdown=3,
+    )
+    say_address(address)  # the listener takes connections already
+    uvicorn.Server(config).run(sockets=[listener])
+
+
+def _listener(port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((LOOPBACK, port))
+    except OSError as error:
+        listener.close()
+        raise OutputError(
+            "is used by another program.",
+            where=f"Port {port}",
+            remedy="Name another one with --port, or 0 for any free one.",
+        ) from error
+    listener.listen(128)
+    return listener

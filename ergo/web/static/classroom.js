@@ -1,0 +1,1 @@
+export class ClassRoom { constructor() { this.isOn = false; } go() {} toggle() {} }

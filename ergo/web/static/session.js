@@ -1,0 +1,159 @@
+// One session: picture, lanes, figures and corrections, all about the same frame.
+import { ask, askJson, element, tell } from "./ask.js";
+import { unpack } from "./bytes.js";
+import { Corrections } from "./corrections.js";
+import { Player } from "./player.js";
+import { Stage } from "./stage.js";
+import { ClassRoom } from "./classroom.js";
+import { Timeline } from "./timeline.js";
+import { clockTime, number, say } from "./words.js";
+
+const $ = (id) => document.getElementById(id);
+const id = $("session").dataset.session;
+const STRAIN = [["○", "within"], ["◑", "limited"], ["●", "beyond"]];
+let session = null;
+
+const stage = new Stage($("picture"), $("overlay"), $("dial"), $("no-picture"));
+const player = new Player(showFrame, (isPlaying) => {
+  $("play").textContent = say(isPlaying ? "page.pause" : "page.play");
+  $("play").setAttribute("aria-pressed", isPlaying);
+});
+const timeline = new Timeline($("lanes"), $("lane-canvas"), $("head-canvas"),
+  (frame) => { player.pause(); player.go(frame); }, (first, last) => corrections.showSpan(first, last));
+const corrections = new Corrections(id, () => ({ session, player, timeline, stage }), reload);
+const classRoom = new ClassRoom(id, () => ({ session, player }));
+
+async function load() {
+  const answer = await ask(`/api/sessions/${id}/timeline`);
+  session = unpack(await answer.arrayBuffer());
+  $("loading").hidden = true;
+  $("desk").hidden = false;
+  stage.show(session);
+  timeline.show(session);
+  player.show(session);
+  corrections.show(session);
+  document.body.dataset.ready = session.frames;
+}
+
+async function showFigures() {
+  const figures = await askJson(`/api/sessions/${id}/figures`);
+  $("first").replaceChildren(...figures.first.map((text) => element("li", {}, text)));
+  $("seen").textContent = figures.seen;
+  $("advice").replaceChildren(...figures.next.map((text) => element("li", {}, text)));
+  $("moments").replaceChildren(...figures.moments.map((moment) => element("li", {},
+    leading(moment.title, moment.frame), ": ", moment.values.join("; "))));
+  const open = new Set([...$("tables").querySelectorAll("details[open] caption")].map((each) => each.textContent));
+  $("tables").replaceChildren(...figures.tables.map((table, at) => tableOf(table, at < 3 || open.has(table.caption))));
+  document.body.dataset.figures = Number(document.body.dataset.figures || 0) + 1;
+}
+
+function leading(text, frame) {
+  if (frame === null || frame === undefined) return text;
+  return element("button", { type: "button", class: "leads", onclick: () => goAndLook(frame) }, text);
+}
+
+function goAndLook(frame) {
+  player.pause();
+  player.go(frame);
+  $("stage").scrollIntoView({ block: "nearest", behavior: "smooth" });
+}
+
+function tableOf(table, isOpen) {
+  const head = element("thead", {}, element("tr", {}, ...table.columns.map((name) => element("th", { scope: "col" }, name))));
+  const rows = table.rows.map((row, at) => element("tr", {}, element("th", { scope: "row" }, leading(row[0], table.frames[at])),
+    ...row.slice(1).map((cell, column) => element("td", { "data-label": table.columns[column + 1] }, cell))));
+  return element("details", { open: isOpen }, element("summary", {}, table.caption),
+    element("div", { class: "scroll", role: "region", tabindex: 0, "aria-label": table.caption },
+      element("table", { class: "stacked" }, element("caption", { class: "unseen" }, table.caption), head, element("tbody", {}, ...rows))));
+}
+
+async function reload() {
+  await Promise.all([load(), showFigures()]);
+}
+
+function showFrame(frame) {
+  stage.go(frame, { landmarks: $("show-landmarks").checked, angles: $("show-angles").checked && !classRoom.isOn });
+  timeline.go(frame);
+  const { facts, arrays } = session;
+  const source = facts.sources[arrays.source[frame]];
+  const place = source.kind === "clip" ? `${source.name}, ${clockTime(arrays.time_s[frame])}` : source.name;
+  $("where").textContent = say("page.where", { place, n: frame + 1, total: session.frames });
+  $("picture").alt = say("page.picture_alt", { place });
+  $("lanes").setAttribute("aria-valuemax", session.frames - 1);
+  $("lanes").setAttribute("aria-valuenow", frame);
+  $("lanes").setAttribute("aria-valuetext", place);
+  $("still").href = `/sessions/${id}/stills/${frame}.jpg`;
+  showValues(frame);
+  classRoom.go(frame);
+}
+
+function showValues(frame) {
+  const rows = session.facts.lanes.map((lane, row) => {
+    const at = lane.angle * session.frames + frame;
+    const value = session.arrays.value[at], spread = 1.645 * session.arrays.sd[at];
+    const strain = session.arrays.strain[row * session.frames + frame];
+    const [symbol, word] = STRAIN[strain] ?? ["◌", "unjudged"];
+    const text = Number.isFinite(value) ? `${number(value)}° (${number(value - spread)}° – ${number(value + spread)}°)` : say("number.unknown");
+    return element("tr", {}, element("th", { scope: "row" }, lane.label), element("td", {}, text),
+      element("td", {}, `${symbol} ${say(`strain.${word}`)}`));
+  });
+  $("values").tBodies[0].replaceChildren(...rows);
+}
+
+function jump(kind) {
+  const names = { hold: "nextHold", longest: "longestHold", worst: "nextWorst" };
+  const found = player[names[kind]]();
+  if (!found) tell(say(kind === "worst" ? "page.no_worst" : "page.no_hold"));
+  else if (found.label) tell(`${found.label}: ${found.length}`);
+}
+
+function markEdge(isEnd) {
+  const other = timeline.span?.[isEnd ? 0 : 1] ?? player.frame;
+  timeline.mark(...(isEnd ? [Math.min(other, player.frame), player.frame] : [player.frame, Math.max(other, player.frame)]));
+}
+
+function toggleMarking() {
+  timeline.isMarking = !timeline.isMarking;
+  $("mark").setAttribute("aria-pressed", timeline.isMarking);
+}
+
+function toggleFull() {
+  if (document.fullscreenElement) document.exitFullscreen();
+  else $("session").requestFullscreen();
+}
+
+const KEYS = {
+  ArrowLeft: (event) => player.step(event.shiftKey ? -10 : -1),
+  ArrowRight: (event) => player.step(event.shiftKey ? 10 : 1),
+  Home: () => player.step(-Infinity),
+  End: () => player.step(Infinity),
+  " ": () => player.toggle(),
+  h: () => jump("hold"), l: () => jump("longest"), w: () => jump("worst"),
+  "[": () => markEdge(false), "]": () => markEdge(true),
+  "+": () => timeline.zoomBy(1.5), "-": () => timeline.zoomBy(1 / 1.5),
+  z: () => corrections.undo(), f: toggleFull, "?": () => $("keys").showModal(),
+};
+
+document.addEventListener("keydown", (event) => {
+  if (!session || event.metaKey || event.altKey || document.querySelector("dialog[open]")) return;
+  if (event.ctrlKey && event.key !== "z") return;
+  if (event.target.closest("input, select, textarea, .scroll")) return;
+  if (event.key === " " && event.target.closest("button, a, summary")) return;
+  const act = KEYS[event.key.length === 1 ? event.key.toLowerCase() : event.key];
+  if (!act) return;
+  event.preventDefault();
+  act(event);
+});
+
+const CLICKS = {
+  back: () => player.step(-1), forward: () => player.step(1), play: () => player.toggle(),
+  "next-hold": () => jump("hold"), "longest-hold": () => jump("longest"), "next-worst": () => jump("worst"),
+  "zoom-in": () => timeline.zoomBy(1.5), "zoom-out": () => timeline.zoomBy(1 / 1.5), mark: toggleMarking,
+  full: toggleFull, "keys-open": () => $("keys").showModal(), "export-open": () => $("export").showModal(),
+  teach: () => { classRoom.toggle(); player.go(player.frame); },
+};
+for (const [name, act] of Object.entries(CLICKS)) $(name).addEventListener("click", act);
+$("speed").addEventListener("change", () => { player.speed = Number($("speed").value); });
+for (const name of ["show-landmarks", "show-angles"]) $(name).addEventListener("change", () => player.go(player.frame));
+
+reload();

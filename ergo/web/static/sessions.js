@@ -1,0 +1,41 @@
+// The list of sessions: search, tags, and what is being added.
+import { askJson, element } from "./ask.js";
+import { say } from "./words.js";
+
+const $ = (id) => document.getElementById(id);
+let sessions = [];
+let chosenTag = null;
+
+function shown() {
+  const words = $("search").value.toLowerCase().split(/\s+/).filter(Boolean);
+  return sessions.filter((each) => {
+    const text = [each.name, each.operator ?? "", each.recorded_on ?? "", ...each.tags].join(" ").toLowerCase();
+    return words.every((word) => text.includes(word)) && (!chosenTag || each.tags.includes(chosenTag));
+  });
+}
+
+function draw() {
+  const rows = shown().map((each) => element("li", {},
+    element("a", { href: `/sessions/${each.id}` }, each.name),
+    element("span", { class: "quiet" }, [each.operator, each.recorded_on ?? each.added_at.slice(0, 10)].filter(Boolean).join(", ")),
+    ...each.tags.map((tag) => element("span", { class: "tag" }, tag))));
+  $("list").replaceChildren(...rows);
+  $("none").hidden = rows.length > 0;
+}
+
+function drawTags() {
+  const tags = [...new Set(sessions.flatMap((each) => each.tags))].sort();
+  $("tags").replaceChildren(...tags.map((tag) => element("button", {
+    type: "button", "aria-pressed": tag === chosenTag,
+    onclick: () => { chosenTag = tag === chosenTag ? null : tag; drawTags(); draw(); },
+  }, tag)));
+}
+
+export async function loadSessions() {
+  sessions = await askJson("/api/sessions");
+  drawTags();
+  draw();
+}
+
+$("search").addEventListener("input", draw);
+await loadSessions();

@@ -1,0 +1,131 @@
+import json
+
+import cv2
+import numpy as np
+import pytest
+
+from ergo.posture.angle_names import NAMES
+from ergo.stats.exposure import Band, LimitSet
+from ergo.web.lanes import LANES, NOT_KNOWN, lane_limits, packed, strain_of
+from ergo.web.pictures import WIDTHS, rounded_width
+
+
+def unpacked(content):
+    """Read the layout that web/lanes.py describes, from its description alone."""
+    length = int.from_bytes(content[:4], "little")
+    facts = json.loads(content[4 : 4 + length])
+    arrays = {}
+    for row in facts["arrays"]:
+        count = int(np.prod(row["shape"]))
+        place = 4 + length + row["offset"]
+        values = np.frombuffer(content, np.dtype(row["type"]), count, place)
+        arrays[row["name"]] = values.reshape(row["shape"])
+    return facts, arrays
+
+
+def test_the_list_tells_names_and_tags(client):
+    (row,) = client.get("/api/sessions").json()
+    assert (row["name"], row["tags"]) == ("First day", ["scaling"])
+
+
+def test_the_timeline_holds_what_was_measured(client, session_id, invented):
+    facts, arrays = unpacked(client.get(f"/api/sessions/{session_id}/timeline").content)
+    assert [angle["name"] for angle in facts["angles"]] == list(NAMES)
+    measured = invented.posture.value.T.astype(np.float32)
+    np.testing.assert_allclose(arrays["value"], measured, atol=0.01)
+    np.testing.assert_allclose(arrays["time_s"], invented.recording.timeline.time_s, atol=1e-5)
+    assert facts["notes"] == [{"handed": "right"}]
+
+
+def test_a_seen_angle_is_never_shown_as_not_judged_nor_the_other_way_round(client, session_id):
+    _, arrays = unpacked(client.get(f"/api/sessions/{session_id}/timeline").content)
+    for row, name in enumerate(LANES):
+        is_seen = np.isfinite(arrays["value"][NAMES.index(name)])
+        np.testing.assert_array_equal(arrays["strain"][row] != NOT_KNOWN, is_seen)
+
+
+def test_arrays_begin_where_a_browser_can_read_them():
+    content = packed({"name": "ü"}, {"a": np.zeros(3, "u1"), "b": np.ones(2, "f4")})
+    facts, arrays = unpacked(content)
+    length = int.from_bytes(content[:4], "little")
+    assert (4 + length) % 8 == 0
+    assert all(row["offset"] % 8 == 0 for row in facts["arrays"])
+    np.testing.assert_array_equal(arrays["b"], [1, 1])
+
+
+def test_a_value_on_an_edge_belongs_to_the_less_strained_band():
+    bands = (
+        Band("back", -np.inf, 0, 2),
+        Band("in", 0, 20, 0),
+        Band("more", 20, 60, 1),
+        Band("out", 60, np.inf, 2),
+    )
+    angle = lane_limits("neck_flexion_deg").angle
+    limits = LimitSet("invented", angle, bands, "invented", "", True)
+    values = np.array([-1, 0, 20, 20.1, 60, 61, np.nan])
+    assert list(strain_of(limits, values)) == [2, 0, 0, 1, 1, 2, NOT_KNOWN]
+
+
+def test_every_lane_is_coloured_by_a_published_rule():
+    assert all(lane_limits(name).source for name in LANES)
+
+
+def test_rows_of_the_tables_lead_to_frames_that_exist(client, session_id):
+    figures = client.get(f"/api/sessions/{session_id}/figures").json()
+    assert figures["first"]
+    for table in figures["tables"]:
+        assert len(table["frames"]) == len(table["rows"])
+        assert all(frame is None or 0 <= frame < 100 for frame in table["frames"])
+
+
+def test_figures_come_in_the_language_of_the_reader(client, session_id):
+    path = f"/api/sessions/{session_id}/figures"
+    german = client.get(path, headers={"accept-language": "de-DE"}).json()
+    english = client.get(path, headers={"accept-language": "fr"}).json()
+    assert german["tables"][-1]["columns"][0] == "Aufnahme"
+    assert english["tables"][-1]["columns"][0] == "Recording"
+
+
+def test_a_chosen_language_is_kept(client):
+    assert 'lang="de"' in client.get("/?language=de").text
+    assert 'lang="de"' in client.get("/", headers={"accept-language": "en"}).text
+
+
+def test_a_picture_has_the_width_asked_for(client, session_id):
+    answer = client.get(f"/api/sessions/{session_id}/pictures/7?width=300")
+    picture = cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_COLOR)
+    assert answer.headers["content-type"] == "image/jpeg"
+    assert picture.shape == (240, 320, 3)
+
+
+@pytest.mark.parametrize("query", ["width=0", "width=-1", "width=x", "width=99999", "width=1e3"])
+def test_a_senseless_width_is_refused(client, session_id, query):
+    answer = client.get(f"/api/sessions/{session_id}/pictures/7?{query}")
+    assert answer.status_code == 422
+    assert "width" in answer.json()["error"]
+
+
+def test_a_frame_that_does_not_exist_is_not_found(client, session_id):
+    assert client.get(f"/api/sessions/{session_id}/pictures/100").status_code == 404
+
+
+def test_a_recording_that_is_gone_leaves_the_figures(client, session_id, clip):
+    clip.unlink()
+    assert client.get(f"/api/sessions/{session_id}/pictures/3").status_code == 404
+    assert client.get(f"/api/sessions/{session_id}/figures").status_code == 200
+
+
+def test_the_crash_of_a_decoder_does_not_take_the_page_down(client, session_id):
+    pool = client.app.state.desk.pictures._pool
+    path = f"/api/sessions/{session_id}/pictures/5"
+    assert client.get(path).status_code == 200
+    for process in list(pool._processes.values()):
+        process.kill()
+        process.join()
+    answers = [client.get(f"/api/sessions/{session_id}/pictures/{n}").status_code for n in (6, 6)]
+    assert answers[1] == 200
+    assert client.get("/").status_code == 200
+
+
+def test_pictures_are_made_in_a_few_widths_only():
+    assert [rounded_width(width) for width in (1, 320, 321, 5000)] == [320, 320, 640, WIDTHS[-1]]
