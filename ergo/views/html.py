@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from ergo.session import Session
 from ergo.stats.exposure import UNKNOWN, Exposure
+from ergo.views.change import changes_of
 from ergo.views.facts import film_next, first_sentences
 from ergo.views.moments import Moment
 from ergo.views.palette import NOT_JUDGED, marks_for
@@ -97,6 +98,7 @@ def report_content(
         **_tables(session, exposure, words),
         "clock_note": _clock_note(session, exposure, words),
         "moments": moments,
+        "change": changes_of(session, exposure, words),
         "next": film_next(session, exposure, words),
         "angles": _angle_lines(exposure, words),
         "sampling": words.say(

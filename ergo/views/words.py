@@ -1,7 +1,8 @@
 """Every word for readers, by key and language; figures are put into words here too.
 
-The catalogues are the files ``catalogues/LANGUAGE.toml``. A new language is a new file
-with the same keys and the same places for figures (a test compares them).
+The catalogues are the files ``catalogues/LANGUAGE.toml`` and
+``catalogues/LANGUAGE_SUBJECT.toml``. A new language is new files with the same keys
+and the same places for figures (a test compares them).
 """
 
 import math
@@ -124,8 +125,13 @@ def words(language: str = "en") -> Words:
             f"is not a language of the reports; choose one of {', '.join(LANGUAGES)}.",
             where=repr(language),
         )
-    text = (files("ergo.views") / "catalogues" / f"{language}.toml").read_text(encoding="utf-8")
-    return Words(language, dict(_flat(tomllib.loads(text))))
+    mine = [
+        file
+        for file in (files("ergo.views") / "catalogues").iterdir()
+        if file.name.removesuffix(".toml").split("_")[0] == language
+    ]
+    read = [tomllib.loads(file.read_text(encoding="utf-8")) for file in mine]
+    return Words(language, {key: text for branch in read for key, text in _flat(branch)})
 
 
 def _flat(branch: dict[str, Any], path: str = "") -> list[tuple[str, str]]:

@@ -1,0 +1,1 @@
+"""What to change first: rules as data in, advice ranked by strained time out. Pure."""

@@ -1,0 +1,298 @@
+"""From what was measured to what is worth changing first, by the stated rules."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import isfinite, nan
+
+import numpy as np
+
+from ergo.advice.rules import Rule, While, rules
+from ergo.arrays import BoolArray, FloatArray
+from ergo.notes.notes import Notes
+from ergo.posture.angle_names import ANGLES, AngleName
+from ergo.posture.clock_track import ClockTrack
+from ergo.posture.posture_track import PostureTrack
+from ergo.stats.exposure import Exposure, HoldRecord, LimitShares
+from ergo.stats.groups import is_excluded, mouth_area_labels
+from ergo.stats.limits import limit_set
+from ergo.stats.uncertain import band_of
+from ergo.timeline import Timeline
+
+LEAST_SHARE = 0.02
+"""Less than this share of the session is not worth advice (ours)."""
+
+SAME_TIME_SHARE = 0.5
+"""Two rules explain the same time if they share at least this much of the shorter one (ours)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Removable:
+    """Strained time that a change could remove, with its 90 % interval.
+
+    Attributes
+    ----------
+    amount, low, high : float
+        NaN where no interval is known. [unit of the exposure]
+    """
+
+    amount: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One change that is worth trying.
+
+    Attributes
+    ----------
+    rule : Rule
+    angle : AngleName
+        The strained angle, left or right.
+    removable : Removable
+        Time that fulfils the rule: at best all of it would no longer be strained.
+    of : float
+        All strained time of this angle. [unit of the exposure]
+    typical : float
+        Median of the strained angle in that time. [unit of the angle]
+    others : tuple of str
+        Keys of rules that explain the same time as well.
+    """
+
+    rule: Rule
+    angle: AngleName
+    removable: Removable
+    of: float
+    typical: float
+    others: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Advices:
+    """All that is worth trying, most strained time first.
+
+    Attributes
+    ----------
+    given : tuple of Advice
+    untested : tuple of str
+        Keys of rules about strain that was there but whose conditions were
+        never seen or stated.
+    """
+
+    given: tuple[Advice, ...]
+    untested: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    timeline: Timeline
+    posture: PostureTrack
+    hours: FloatArray
+    areas: tuple[str | None, ...]
+    exposure: Exposure
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    advice: Advice
+    frames: BoolArray
+    was_testable: bool
+
+
+def advise(
+    timeline: Timeline,
+    posture: PostureTrack,
+    clock: ClockTrack,
+    notes: Sequence[Notes],
+    exposure: Exposure,
+    wanted: Sequence[Rule] | None = None,
+) -> Advices:
+    """Return what is worth changing, ranked by the strained time it could remove.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    posture : PostureTrack
+    clock : ClockTrack
+    notes : sequence of Notes
+        One per source.
+    exposure : Exposure
+        Of the same session.
+    wanted : sequence of Rule, optional
+        All rules if not stated.
+    """
+    excluded = is_excluded(timeline, notes)
+    kept = PostureTrack(
+        np.where(excluded[:, None], np.nan, posture.value),
+        np.where(excluded[:, None], np.nan, posture.sd),
+        posture.person_found,
+        posture.is_bridged,
+    )
+    hours = _as_right_handed(timeline, clock.hours, notes)
+    seen = _Seen(timeline, kept, hours, mouth_area_labels(timeline, notes), exposure)
+    found = [each for rule in wanted or rules() for each in _by_rule(rule, seen)]
+    least = LEAST_SHARE * exposure.total
+    given = [each for each in found if each.advice.removable.amount >= max(least, 1e-9)]
+    given.sort(key=lambda each: -each.advice.removable.amount)
+    told = {each.advice.rule.key for each in given}
+    untested = dict.fromkeys(
+        each.advice.rule.key
+        for each in found
+        if not each.was_testable and each.advice.of >= max(least, 1e-9)
+    )
+    return Advices(
+        tuple(replace(each.advice, others=_others(each, given, timeline)) for each in given),
+        tuple(key for key in untested if key not in told),
+    )
+
+
+def _as_right_handed(timeline: Timeline, hours: FloatArray, notes: Sequence[Notes]) -> FloatArray:
+    """Return the clock hours, those of left-handed operators mirrored, array (frame,). [h]."""
+    mirrored = (12 - hours - 1) % 12 + 1
+    is_left = np.array([stated.handed == "left" for stated in notes], dtype=bool)
+    return np.where(is_left[timeline.source_index], mirrored, hours)
+
+
+def _by_rule(rule: Rule, seen: _Seen) -> list[_Found]:
+    if rule.holds:
+        return _long_holds(rule, seen)
+    return [_strained(rule, angle, seen) for angle in ANGLES if _stem(angle.name) == rule.angle]
+
+
+def _stem(name: str) -> str:
+    return name.removesuffix("_left").removesuffix("_right")
+
+
+def _strained(rule: Rule, angle: AngleName, seen: _Seen) -> _Found:
+    held = seen.timeline.held
+    beyond = _strain(rule.limit, angle.name, seen) == 2
+    is_met, is_known = beyond.copy(), beyond.copy()
+    for met, known in _conditions(rule, angle, seen):
+        is_met &= met
+        is_known &= known
+    amount = float(np.sum(held[is_met]))
+    advice = Advice(
+        rule=rule,
+        angle=angle,
+        removable=_removable(amount, _shares(rule, angle, seen.exposure)),
+        of=float(np.sum(held[beyond])),
+        typical=_median(seen.posture.angle(angle.name)[is_met & (held > 0)]),
+        others=(),
+    )
+    return _Found(advice, is_met, bool(np.any(is_known)))
+
+
+def _strain(rule: str, angle: str, seen: _Seen) -> FloatArray:
+    """Return the strain of an angle by a rule, array (frame,); NaN where not seen."""
+    limits = limit_set(rule, angle)
+    by_band = np.array([*(float(band.strain) for band in limits.bands), nan])
+    strain: FloatArray = by_band[band_of(limits.bands, seen.posture.angle(angle))]
+    return strain
+
+
+def _conditions(rule: Rule, angle: AngleName, seen: _Seen) -> list[tuple[BoolArray, BoolArray]]:
+    """Return where each condition is met, and where it could be told."""
+    conditions = [_angle_condition(each, angle, seen) for each in rule.while_]
+    if rule.clock is not None:
+        low, high = rule.clock
+        conditions.append(((seen.hours >= low) & (seen.hours <= high), np.isfinite(seen.hours)))
+    if rule.mouth:
+        areas = [area or "" for area in seen.areas]
+        met = np.array([area.startswith(rule.mouth) for area in areas], dtype=bool)
+        conditions.append((met, np.array([area != "" for area in areas], dtype=bool)))
+    return conditions
+
+
+def _angle_condition(
+    condition: While, strained: AngleName, seen: _Seen
+) -> tuple[BoolArray, BoolArray]:
+    met = np.zeros(len(seen.timeline), dtype=bool)
+    known = met.copy()
+    for name in _names(condition, strained):
+        value = seen.posture.angle(name)
+        known |= np.isfinite(value)
+        if condition.beyond:
+            met |= _strain(condition.beyond, name, seen) == 2
+        elif condition.outside:
+            met |= _strain(condition.outside, name, seen) >= 1
+        elif condition.within:
+            met |= _strain(condition.within, name, seen) == 0
+        else:
+            met |= value <= condition.at_most
+    return met, known
+
+
+def _names(condition: While, strained: AngleName) -> list[str]:
+    """Return the angles that a condition is about: one, or both sides."""
+    mine = [angle for angle in ANGLES if _stem(angle.name) == condition.angle]
+    if condition.side == "either" or len(mine) == 1:
+        return [angle.name for angle in mine]
+    is_same = condition.side == "same"
+    return [angle.name for angle in mine if (angle.side == strained.side) == is_same]
+
+
+def _shares(rule: Rule, angle: AngleName, exposure: Exposure) -> LimitShares | None:
+    for each in exposure.limits:
+        if (each.limits.rule, each.limits.angle.name) == (rule.limit, angle.name):
+            return each
+    return None
+
+
+def _removable(amount: float, shares: LimitShares | None) -> Removable:
+    """Return the amount with the interval of the whole strained time, scaled to it."""
+    if shares is None or not shares.beyond.share > 0:
+        return Removable(amount, nan, nan)
+    low = amount * shares.beyond.low / shares.beyond.share
+    high = min(amount * shares.beyond.high / shares.beyond.share, shares.beyond.amount_high)
+    return Removable(amount, low, max(high, amount))
+
+
+def _median(values: FloatArray) -> float:
+    return float(np.median(values)) if len(values) else nan
+
+
+def _long_holds(rule: Rule, seen: _Seen) -> list[_Found]:
+    """Return the time of all holds past their lines as one piece of advice."""
+    passed = [hold for hold in seen.exposure.holds if hold.is_beyond_line and hold.limit_s]
+    if not passed:
+        return []
+    frames = np.any([_past_line(hold, seen.timeline) for hold in passed], axis=0)
+    worst = max(passed, key=lambda hold: hold.length_s - (hold.limit_s or 0.0))
+    amount = float(np.sum(seen.timeline.held[frames]))
+    strained = [_hold_frames(hold, 0.0, seen.timeline) for hold in passed]
+    of = float(np.sum(seen.timeline.held[np.any(strained, axis=0)]))
+    advice = Advice(rule, worst.angle, Removable(amount, nan, nan), of, worst.mean, ())
+    return [_Found(advice, frames, was_testable=True)]
+
+
+def _past_line(hold: HoldRecord, timeline: Timeline) -> BoolArray:
+    return _hold_frames(hold, hold.limit_s or 0.0, timeline)
+
+
+def _hold_frames(hold: HoldRecord, after_s: float, timeline: Timeline) -> BoolArray:
+    """Return the frames of a hold from ``after_s`` after its start on."""
+    source = timeline.sources.index(hold.source)
+    start_s, end_s = hold.start_s + after_s, hold.start_s + hold.length_s
+    inside = (timeline.time_s >= start_s) & (timeline.time_s < end_s)
+    is_of_hold: BoolArray = (timeline.source_index == source) & inside
+    return is_of_hold
+
+
+def _others(one: _Found, given: Sequence[_Found], timeline: Timeline) -> tuple[str, ...]:
+    """Return the keys of other rules that explain the same strain at the same time."""
+    keys = [
+        other.advice.rule.key
+        for other in given
+        if other.advice.rule.key != one.advice.rule.key
+        and not other.advice.rule.holds
+        and not one.advice.rule.holds
+        and other.advice.angle == one.advice.angle
+        and _is_same_time(one, other, timeline.held)
+    ]
+    return tuple(dict.fromkeys(keys))
+
+
+def _is_same_time(one: _Found, other: _Found, held: FloatArray) -> bool:
+    shared = float(np.sum(held[one.frames & other.frames]))
+    shorter = min(one.advice.removable.amount, other.advice.removable.amount)
+    return isfinite(shorter) and shared >= SAME_TIME_SHARE * shorter
