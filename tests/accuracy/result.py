@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray, StepArray
-from ergo.posture.angle_names import COLUMN
+from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.methods import score_all
 from ergo.scores.table import band_table
@@ -24,7 +24,15 @@ from tests.accuracy.people import is_the_operator
 from tests.accuracy.plain import plain_hybrid
 from tests.accuracy.program import Answers, analyse, lay_out, read_answers, reuse_landmarks
 from tests.accuracy.sets import PictureSet
-from tests.accuracy.truth import POOLED, NoPicture, Truth, angle_table, nearest
+from tests.accuracy.truth import (
+    POOLED,
+    TRUE_COLUMN,
+    NoPicture,
+    Truth,
+    angle_table,
+    beside_truth,
+    nearest,
+)
 
 Errors = Mapping[str, Error]
 
@@ -48,9 +56,10 @@ class Result:
     camera : str
         ``"known"`` or ``"nothing"``.
     finding : Finding
-    whole, plain, no_picture : mapping of str to Error
-        Row of the table to its error: of the program, of the same landmarks
-        without the learned correction, and of the train set's median.
+    whole, of_operator, plain, no_picture : mapping of str to Error
+        Row of the table to its error: of the program, of the program where it
+        found the right person, of the same landmarks without the learned
+        correction, and of the train set's median.
     by_view, plain_by_view : mapping of str to mapping
         Errors by camera view.
     bands, steps : mapping of str to Agreement
@@ -63,6 +72,7 @@ class Result:
     camera: str
     finding: Finding
     whole: Errors
+    of_operator: Errors
     plain: Errors
     no_picture: Errors
     by_view: Mapping[str, Errors]
@@ -113,15 +123,19 @@ def compared(
     constant = np.broadcast_to(fallback.median, truth.shape)
     spreads = np.broadcast_to(fallback.spread, truth.shape)
     everywhere = np.ones(len(truths), dtype=np.bool_)
+    answered = beside_truth(answers.value), beside_truth(answers.sd)
+    hybrid = beside_truth(plain.value), beside_truth(plain.sd)
+    is_right = answers.found & is_the_operator(answers.operator_px, truths)
     return Result(
         title=title,
         camera=camera,
         finding=_finding(answers, truths),
-        whole=errors(answers.value, answers.sd, everywhere),
-        plain=errors(plain.value, plain.sd, everywhere),
+        whole=errors(*answered, everywhere),
+        of_operator=errors(*answered, is_right),
+        plain=errors(*hybrid, everywhere),
         no_picture=errors(constant, spreads, everywhere),
-        by_view={view: errors(answers.value, answers.sd, rows[view]) for view in views},
-        plain_by_view={view: errors(plain.value, plain.sd, rows[view]) for view in views},
+        by_view={view: errors(*answered, rows[view]) for view in views},
+        plain_by_view={view: errors(*hybrid, rows[view]) for view in views},
         bands=_bands(truth, answers.value),
         **_agreements(truth, answers, stored),
     )
@@ -142,7 +156,7 @@ def _comparison(
 def _pooled_error(
     truth: FloatArray, value: FloatArray, sd: FloatArray, names: Sequence[str], fallback: NoPicture
 ) -> Error:
-    columns = [COLUMN[name] for name in names]
+    columns = [TRUE_COLUMN[name] for name in names]
     spread = float(np.mean(fallback.spread[columns]))
     return error_of(
         truth[:, columns].ravel(), value[:, columns].ravel(), sd[:, columns].ravel(), spread
@@ -192,6 +206,7 @@ def _agreements(
 
 def _true_steps(truth: FloatArray, stored: StoredSession) -> dict[str, StepArray]:
     """Return the RULA steps and scores of the true angles, held as long and with the same notes."""
+    truth = truth[:, : len(NAMES)]
     exact = PostureTrack(
         value=truth,
         sd=np.where(np.isfinite(truth), 0.0, np.nan),

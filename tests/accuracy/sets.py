@@ -9,8 +9,9 @@ from typing import Any
 import numpy as np
 
 from ergo.arrays import FloatArray
-from ergo.posture.angle_names import COLUMN, NAMES
 from tests.accuracy.truth import (
+    TRUE_COLUMN,
+    TRUE_NAMES,
     Truth,
     camera_notes,
     still_descriptions,
@@ -97,10 +98,10 @@ def real_person(described: Path, videos: Path) -> PictureSet:
 
 def _real_truths(person: Mapping[str, Any], name: str, frame_shift: float) -> list[Truth]:
     numbers = np.arange(person["frames"])
-    angles = np.full((len(numbers), len(NAMES)), np.nan)
+    angles = np.full((len(numbers), len(TRUE_NAMES)), np.nan)
     for angle, (field, validity, sign) in _REAL_FIELD.items():
         values = np.where(person["valid"][validity], person["angles_deg"][field], np.nan)
-        angles[:, COLUMN[angle]] = sign * _shifted(values, frame_shift)
+        angles[:, TRUE_COLUMN[angle]] = sign * _shifted(values, frame_shift)
     return [
         Truth(name, number / person["fps"], name, angles[number], {}, 1.0, np.nan)
         for number in numbers

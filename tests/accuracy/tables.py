@@ -51,7 +51,7 @@ def _finding_text(result: Result) -> str:
 
 _HEADINGS = (
     "angle", "n", "seen", "error", "bias", "90 %", "expl.", "unmeas.",
-    "plain hybrid", "no picture", "goal",
+    "right person", "plain hybrid", "no picture", "goal",
 )  # fmt: skip
 
 
@@ -71,6 +71,7 @@ def _errors_text(result: Result) -> str:
                 _percent(error.coverage),
                 _number(error.explained, digits=2),
                 _percent(error.unmeasurable),
+                _number(result.of_operator[angle].mean_absolute),
                 f"{_number(result.plain[angle].mean_absolute)} "
                 f"({_percent(result.plain[angle].coverage)})",
                 _number(result.no_picture[angle].mean_absolute),

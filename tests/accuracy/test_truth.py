@@ -10,7 +10,14 @@ from ergo.posture.angle_names import NAMES
 from ergo.room.camera import Camera
 from tests.accuracy.people import nearest_role
 from tests.accuracy.program import lay_out
-from tests.accuracy.truth import COMPARED_LANDMARKS, FIELD, Truth, angles_of, camera_notes
+from tests.accuracy.truth import (
+    COMPARED_LANDMARKS,
+    FIELD,
+    TRUE_NAMES,
+    Truth,
+    angles_of,
+    camera_notes,
+)
 
 DATA = json.loads(
     gzip.decompress((Path(__file__).parents[1] / "data/scenes_truth.json.gz").read_bytes())
@@ -20,7 +27,7 @@ STILLS = DATA["stills"]
 
 def test_every_angle_but_the_wrists_has_a_true_field():
     angles = angles_of(STILLS[0]["angles"])
-    assert {name for name, value in zip(NAMES, angles, strict=True) if np.isnan(value)} == {
+    assert {name for name, value in zip(TRUE_NAMES, angles, strict=True) if np.isnan(value)} == {
         name for name in NAMES if name.startswith("wrist")
     }
     assert set(FIELD) <= set(NAMES)
@@ -44,7 +51,7 @@ def test_a_camera_made_from_the_notes_has_the_true_up(still):
 def test_landmarks_belong_to_the_nearest_person():
     operator = np.arange(2.0 * len(COMPARED_LANDMARKS)).reshape(-1, 2)
     people = {"operator": operator, "patient": operator + 200.0}
-    truth = Truth("a", 0.0, "rear", np.full(len(NAMES), np.nan), people, 1.0, np.nan)
+    truth = Truth("a", 0.0, "rear", np.full(len(TRUE_NAMES), np.nan), people, 1.0, np.nan)
     assert nearest_role(operator + 60.0, truth) == "operator"
     assert nearest_role(operator + 160.0, truth) == "patient"
 

@@ -2,7 +2,8 @@
 
 The scenes lie outside the project; their fields are described beside them. Trunk
 angles are compared with the truth of the *mid-shoulder* line (fields ending in
-``_sh``), because a picture shows no seventh neck vertebra.
+``_sh``), because a picture shows no seventh neck vertebra, and in rows of their own
+with the truth of the line to that vertebra ("C7").
 """
 
 import json
@@ -43,9 +44,23 @@ FIELD = _STEMS | {
 """Our angle name to the field of the scenes. The scenes state no wrist angles: those are
 computed from the true points, for the true scores only (the wrists never move there)."""
 
-POOLED: dict[str, tuple[str, ...]] = {name: (name,) for name in _STEMS} | {
-    name: (f"{name}_left", f"{name}_right") for name in _SIDED_STEMS
+_C7_FIELD = {
+    "trunk_inclination_deg": "trunk_inclination",
+    "trunk_flexion_deg": "trunk_flexion",
+    "trunk_side_bend_deg": "trunk_lateral",
 }
+C7_ROWS = tuple(f"{name} (C7)" for name in _C7_FIELD)
+
+TRUE_NAMES = (*NAMES, *C7_ROWS)
+"""Order of the angle axis of the truth: all angles, then the trunk by its line to C7."""
+
+TRUE_COLUMN = {name: position for position, name in enumerate(TRUE_NAMES)}
+
+POOLED: dict[str, tuple[str, ...]] = (
+    {name: (name,) for name in _STEMS}
+    | {name: (f"{name}_left", f"{name}_right") for name in _SIDED_STEMS}
+    | {name: (name,) for name in C7_ROWS}
+)
 """Row of the printed tables to the angles it pools (left and right together)."""
 
 _POINTS = {
@@ -87,7 +102,7 @@ class Truth:
     view : str
         Where the camera stood, for example ``"side_left"``; ``"clip"`` for a clip.
     angles : array (angle,)
-        In the order of ``NAMES``; NaN where the scenes state none.
+        In the order of ``TRUE_NAMES``; NaN where the scenes state none.
     people_px : mapping of role to array (landmark, xy)
         In the order of ``COMPARED_LANDMARKS``. [px]
     visible_share : float
@@ -107,17 +122,25 @@ class Truth:
 
 
 def angles_of(fields: Mapping[str, float]) -> FloatArray:
-    """Return the truth's angles in the order of ``NAMES``; NaN where unstated."""
-    values = np.full(len(NAMES), np.nan)
+    """Return the truth's angles in the order of ``TRUE_NAMES``; NaN where unstated."""
+    values = np.full(len(TRUE_NAMES), np.nan)
     for name, field in FIELD.items():
-        values[COLUMN[name]] = fields[field]
+        values[TRUE_COLUMN[name]] = fields[field]
+    for name, field in zip(C7_ROWS, _C7_FIELD.values(), strict=True):
+        values[TRUE_COLUMN[name]] = fields[field]
     return values
+
+
+def beside_truth(answers: FloatArray) -> FloatArray:
+    """Return answers, array (frame, angle of ``NAMES``), in the order of ``TRUE_NAMES``."""
+    trunk = [COLUMN[name] for name in _C7_FIELD]
+    return np.concatenate([answers, answers[:, trunk]], axis=1)
 
 
 def _with_wrists(angles: FloatArray, points: Mapping[str, Any]) -> FloatArray:
     level = body_points({name: _level(points[there]["xyz"]) for name, there in _ARM_POINTS.items()})
-    of_points = body_angles(level)[0]
-    is_wrist = np.array([name.startswith("wrist") for name in NAMES])
+    of_points = beside_truth(body_angles(level))[0]
+    is_wrist = np.array([name.startswith("wrist") for name in TRUE_NAMES])
     return np.where(is_wrist, of_points, angles)
 
 
@@ -173,7 +196,7 @@ def truth_of_clip(path: Path) -> list[Truth]:
 
 
 def angle_table(truths: Sequence[Truth]) -> FloatArray:
-    """Return array (picture, angle) in the order of ``NAMES``."""
+    """Return array (picture, angle) in the order of ``TRUE_NAMES``."""
     return np.array([each.angles for each in truths])
 
 
