@@ -18,10 +18,10 @@ from ergo.landmarks.follow import Part, SourceLandmarks, join_parts, watch_parts
 from ergo.landmarks.join import join_tracks, unseen_track
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
-from ergo.posture.clock import clock_from_notes
 from ergo.posture.estimate import estimate_posture
 from ergo.posture.neutral import level_cameras
-from ergo.room.level import camera_for
+from ergo.posture.places import clock_of, place_people
+from ergo.room.places import place_of
 from ergo.scores.methods import score_all
 from ergo.session import Recording, Session, Settings
 from ergo.timeline import build_timeline
@@ -183,16 +183,16 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
     """
     timeline = recording.timeline
     operator = recording.tracks["operator"]
-    stated = tuple(
-        camera_for(facts, each) for facts, each in zip(recording.sources, notes, strict=True)
-    )
-    cameras = level_cameras(timeline, operator, stated, notes)
+    places = [place_of(facts, each) for facts, each in zip(recording.sources, notes, strict=True)]
+    cameras = level_cameras(timeline, operator, [place.camera for place in places], notes)
     posture = estimate_posture(timeline, operator, cameras, notes)
+    place = place_people(timeline, recording.tracks, cameras, places, notes)
     return Session(
         recording=recording,
         notes=tuple(notes),
         cameras=tuple(cameras),
         posture=posture,
-        clock=clock_from_notes(timeline, notes),
+        clock=clock_of(timeline, notes, place),
         scores=score_all(timeline, posture, notes, recording.settings.readings),
+        place=place,
     )

@@ -8,6 +8,7 @@ from ergo.frames.frame import SourceFacts
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
 from ergo.posture.clock_track import ClockTrack
+from ergo.posture.place_track import PlaceTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.room.camera import Camera
 from ergo.scores.method_score import MethodScore
@@ -87,6 +88,8 @@ class Session:
     clock : ClockTrack
     scores : tuple of MethodScore
         Every method and side.
+    place : PlaceTrack or None
+        Where people sat, as far as it was measured.
     """
 
     recording: Recording
@@ -95,3 +98,4 @@ class Session:
     posture: PostureTrack
     clock: ClockTrack
     scores: tuple[MethodScore, ...]
+    place: PlaceTrack | None = None

@@ -7,7 +7,7 @@ from ergo.arrays import FloatArray
 from ergo.errors import InputError
 
 Zone = Literal["operator", "static", "assistant", "transfer", "not judged"]
-ClockOrigin = Literal["notes", "set-up", "automatic", "not judged"]
+ClockOrigin = Literal["notes", "set-up", "automatic", "mixed", "not judged"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -24,7 +24,7 @@ class ClockTrack:
     zones : tuple of str
         Zone of activity per frame, for the operator's handedness.
     origin : str
-        Where the positions come from.
+        Where the positions come from; ``"mixed"`` = not all from the same.
     """
 
     hours: FloatArray

@@ -1,0 +1,64 @@
+"""Where people were in the room, on the patient's own plan."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from ergo.arrays import FloatArray
+from ergo.errors import InputError
+
+PlaceOrigin = Literal["set-up", "automatic", "not judged"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlaceTrack:
+    """Where the operator and the assistant sat and how they faced the patient, per frame.
+
+    Attributes
+    ----------
+    seat_m, seat_sd_m : array (frame, xy)
+        Middle of the operator's hips and one standard deviation. Patient's plan,
+        seen from above: the patient's head is the origin, x to the patient's
+        left, y towards 12 o'clock, so the feet are at negative y. NaN = not
+        judged. [m]
+    assistant_m : array (frame, xy)
+        The same of the assistant. [m]
+    hours, sd_hours : array (frame,)
+        Clock position of the seat, 1 <= hours < 13, and one standard deviation;
+        NaN = not judged. [h]
+    measured, measured_sd : mapping of str to array (frame,)
+        By the names of :data:`MEASURES`, and one standard deviation each.
+    origins : tuple of str
+        One per source: how its places were found.
+    chair_length_m, chair_width_m : tuple of (float or None)
+        One per source, where it was set up. [m]
+    """
+
+    seat_m: FloatArray
+    seat_sd_m: FloatArray
+    assistant_m: FloatArray
+    hours: FloatArray
+    sd_hours: FloatArray
+    measured: Mapping[str, FloatArray]
+    measured_sd: Mapping[str, FloatArray]
+    origins: tuple[PlaceOrigin, ...]
+    chair_length_m: tuple[float | None, ...]
+    chair_width_m: tuple[float | None, ...]
+
+    def __post_init__(self) -> None:
+        frames = len(self.hours)
+        for name in ("seat_m", "seat_sd_m", "assistant_m"):
+            if getattr(self, name).shape != (frames, 2):
+                raise InputError(f"{name} must have shape ({frames}, 2).")
+        if set(self.measured) != set(MEASURES) or set(self.measured_sd) != set(MEASURES):
+            raise InputError(f"measures must be {', '.join(MEASURES)}.")
+
+
+MEASURES = (
+    "trunk_turn_to_patient_deg",
+    "head_turn_to_patient_deg",
+    "eye_to_mouth_m",
+    "mouth_above_elbow_m",
+)
+"""Turns: 0 = facing the middle of the patient's head, + = turned to the operator's own left.
+``mouth_above_elbow_m``: the patient's mouth above the operator's lower elbow."""
