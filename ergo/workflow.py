@@ -16,6 +16,8 @@ from ergo.frames.find import find_sources
 from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import Notes
 from ergo.notes.reading import read_notes
+from ergo.posture.places import clock_of
+from ergo.scores.methods import score_all
 from ergo.session import Recording, Session, Settings
 from ergo.stats.exposure import Exposure
 from ergo.stats.summary import episode_rows, exposure_of
@@ -127,6 +129,37 @@ def load_session(folder: Path) -> Session:
     """
     stored = read_session(folder)
     return judge(stored.recording, stored.notes)
+
+
+_NOT_OF_POSTURE = frozenset({"handed", "clock", "tasks", "support", "force", "excluded"})
+"""What notes may state without changing a measured angle or place."""
+
+
+def judge_again(before: Session, notes: Sequence[Notes]) -> Session:
+    """Return the session as other notes have it; angles are measured again only if they change.
+
+    Gives what :func:`ergo.analyse.judge` gives, sooner.
+
+    Parameters
+    ----------
+    before : Session
+    notes : sequence of Notes
+        One per source.
+    """
+    is_same = [_of_posture(each) for each in notes] == [_of_posture(each) for each in before.notes]
+    if before.place is None or not is_same:
+        return judge(before.recording, notes)
+    recording = before.recording
+    return replace(
+        before,
+        notes=tuple(notes),
+        clock=clock_of(recording.timeline, notes, before.place),
+        scores=score_all(recording.timeline, before.posture, notes, recording.settings.readings),
+    )
+
+
+def _of_posture(notes: Notes) -> Notes:
+    return notes.model_copy(update={key: Notes().__dict__[key] for key in _NOT_OF_POSTURE})
 
 
 def rescore_session(

@@ -1,5 +1,6 @@
 """Answers for the page's scripts; each handler reads the request, calls, and answers."""
 
+from collections.abc import Callable
 from http import HTTPStatus
 
 from starlette.concurrency import run_in_threadpool
@@ -9,9 +10,13 @@ from starlette.responses import JSONResponse, Response
 
 from ergo.storage.library_entry import Entry
 from ergo.storage.tables import plain
+from ergo.views.words import Words
+from ergo.web.corrections import Correction, correct, steps_of, undo
 from ergo.web.described import description, figures
-from ergo.web.desk import desk_of, opened_of, words_of
+from ergo.web.desk import Desk, desk_of, form_of, opened_of, words_of
+from ergo.web.history_text import step_text
 from ergo.web.lanes import arrays_of, packed
+from ergo.web.opened import Opened
 from ergo.web.pictures import PictureLost
 
 WORDS_FOR_SCRIPTS = ("page.", "strain.", "clock.hour", "number.", "angle.", "scores.sides.")
@@ -71,6 +76,40 @@ async def picture(request: Request) -> Response:
     if jpeg is None:
         raise HTTPException(HTTPStatus.NOT_FOUND, "The recording is no longer at its place.")
     return Response(jpeg, media_type="image/jpeg", headers={"cache-control": "private, no-cache"})
+
+
+def history(request: Request) -> Response:
+    """Answer with the corrections of a session, oldest first."""
+    return JSONResponse(_steps(opened_of(request), words_of(request)))
+
+
+async def correction(request: Request) -> Response:
+    """Keep a correction; answer with the corrections of the session."""
+    wanted = await form_of(request, Correction)
+    return await _changed(request, lambda desk, key: correct(desk.sessions, key, wanted))
+
+
+async def undoing(request: Request) -> Response:
+    """Take the last correction back; answer with the corrections of the session."""
+    return await _changed(request, lambda desk, key: undo(desk.sessions, key))
+
+
+async def _changed(request: Request, change: Callable[[Desk, str], Opened]) -> Response:
+    await run_in_threadpool(opened_of, request)
+    opened = await run_in_threadpool(change, desk_of(request), request.path_params["session"])
+    return JSONResponse(_steps(opened, words_of(request)))
+
+
+def _steps(opened: Opened, words: Words) -> list[dict[str, object]]:
+    return [
+        {
+            "number": step.number,
+            "at": step.at,
+            "text": step_text(step, opened.session, words),
+            "is_undone": is_undone,
+        }
+        for step, is_undone in steps_of(opened.folder)
+    ]
 
 
 def whole(request: Request, name: str, otherwise: int, most: int) -> int:

@@ -32,6 +32,9 @@ ROUTES = (
     Route("/api/sessions/{session}/timeline", api.timeline),
     Route("/api/sessions/{session}/figures", api.figures_of),
     Route("/api/sessions/{session}/pictures/{frame:int}", api.picture),
+    Route("/api/sessions/{session}/corrections", api.history),
+    Route("/api/sessions/{session}/corrections", api.correction, methods=["POST"]),
+    Route("/api/sessions/{session}/undo", api.undoing, methods=["POST"]),
     Mount("/static", StaticFiles(directory=STATIC)),
 )
 

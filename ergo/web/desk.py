@@ -1,10 +1,13 @@
 """What all handlers share: the open sessions, the frame server, the queue, the templates."""
 
+import json
 from dataclasses import dataclass
 from http import HTTPStatus
 from pathlib import Path
+from typing import TypeVar
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from pydantic import BaseModel, ValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
@@ -12,6 +15,7 @@ from ergo.views.words import LANGUAGES, Words, words
 from ergo.web.opened import Opened, OpenSessions
 from ergo.web.pictures import Pictures
 
+Form = TypeVar("Form", bound=BaseModel)
 LANGUAGE_COOKIE = "ergo-language"
 
 
@@ -49,6 +53,24 @@ def desk_of(request: Request) -> Desk:
     """Return what the application of this request shares."""
     desk: Desk = request.app.state.desk
     return desk
+
+
+async def form_of(request: Request, form: type[Form]) -> Form:
+    """Return the body of a request as one of our forms.
+
+    415 if it is not JSON by name, 400 if not by content, 422 if it is another form.
+    """
+    kind = request.headers.get("content-type", "").partition(";")[0]
+    if kind != "application/json":
+        raise HTTPException(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "Send JSON.")
+    try:
+        return form.model_validate(json.loads(await request.body()))
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(map(str, first["loc"]))
+        raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{where}: {first['msg']}") from error
+    except (ValueError, RecursionError) as error:
+        raise HTTPException(HTTPStatus.BAD_REQUEST, "That is no JSON.") from error
 
 
 def opened_of(request: Request) -> Opened:

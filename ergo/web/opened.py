@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from threading import RLock
 
-from ergo.analyse import judge
 from ergo.notes.notes import Notes
 from ergo.session import Session
 from ergo.stats.exposure import Exposure
 from ergo.storage.library import Library
 from ergo.storage.library_entry import Entry
-from ergo.workflow import exposure_of_session, load_session
+from ergo.workflow import exposure_of_session, judge_again, load_session
 
 KEPT_OPEN = 4
 """How many sessions stay in memory."""
@@ -78,7 +77,7 @@ class OpenSessions:
         """Return the session as other notes have it; no picture is looked at again."""
         with self.lock:
             before = self.get(session_id)
-            session = judge(before.session.recording, notes)
+            session = judge_again(before.session, notes)
             return self._keep(Opened(before.entry, session, exposure_of_session(session)))
 
     def forget(self, session_id: str) -> None:

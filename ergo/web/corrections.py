@@ -1,0 +1,217 @@
+"""Corrections: what the reader states is kept as notes, with a history that can be undone.
+
+The landmarks are never written to. Notes go to the session folder and, where the
+recording still lies at its place, beside it, so that ``ergo rescore`` finds them.
+"""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from ergo.errors import NotesError, OutputError, SessionError
+from ergo.notes.notes import Notes
+from ergo.notes.reading import notes_path, write_notes
+from ergo.notes.refusal import as_one_line
+from ergo.storage.session_notes import store_notes
+from ergo.web.opened import Opened, OpenSessions
+
+HISTORY_FILE = "corrections.jsonl"
+MOST_SPANS = 2000
+"""Spans of one kind that the notes of a recording may hold (ours)."""
+
+
+class Correction(BaseModel):
+    """One statement of the reader.
+
+    ``set`` replaces what the notes state under a key, None removes it; ``add``
+    puts a span at the end of a list of spans, where it wins over earlier ones.
+    ``source`` None means every recording of the session.
+    """
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    source: int | None = Field(default=None, ge=0)
+    key: str = Field(max_length=40)
+    set: Any = None
+    add: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What a statement changed in the notes of one source: the key before and after."""
+
+    source: int
+    key: str
+    before: Any
+    after: Any
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One line of the history.
+
+    Attributes
+    ----------
+    number : int
+        From 1, rising.
+    at : str
+        UTC, ISO 8601.
+    changes : tuple of Change
+    undoes : int or None
+        Number of the step that this one takes back.
+    """
+
+    number: int
+    at: str
+    changes: tuple[Change, ...]
+    undoes: int | None = None
+
+
+def correct(sessions: OpenSessions, session_id: str, correction: Correction) -> Opened:
+    """Put a correction into the notes, judge again and keep both.
+
+    Raises
+    ------
+    KeyError
+        If there is no such session.
+    NotesError
+        If the notes cannot state that; nothing is changed then.
+    """
+    with sessions.lock:
+        opened = sessions.get(session_id)
+        stated = [_stated(notes) for notes in opened.session.notes]
+        changes = tuple(
+            Change(source, correction.key, before, after)
+            for source in _sources(correction, len(stated))
+            for before in [stated[source].get(correction.key)]
+            for after in [_after(before, correction)]
+            if before != after
+        )
+        return _apply(sessions, opened, changes, None) if changes else opened
+
+
+def undo(sessions: OpenSessions, session_id: str) -> Opened:
+    """Take the last correction that still stands back.
+
+    Raises
+    ------
+    NotesError
+        If there is none.
+    """
+    with sessions.lock:
+        opened = sessions.get(session_id)
+        standing = [step for step, is_undone in steps_of(opened.folder) if not is_undone]
+        if not standing:
+            raise NotesError("There is no correction to undo.")
+        last = standing[-1]
+        changes = tuple(Change(c.source, c.key, c.after, c.before) for c in last.changes)
+        return _apply(sessions, opened, changes, last.number)
+
+
+def steps_of(folder: Path) -> list[tuple[Step, bool]]:
+    """Return the corrections of a session, oldest first, and whether each was undone."""
+    steps = _history(folder)
+    undone = {step.undoes for step in steps}
+    return [(step, step.number in undone) for step in steps if step.undoes is None]
+
+
+def _history(folder: Path) -> list[Step]:
+    try:
+        lines = (folder / HISTORY_FILE).read_text(encoding="utf-8").splitlines()
+        return [_step(json.loads(line)) for line in lines]
+    except FileNotFoundError:
+        return []
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise SessionError(
+            "is damaged.",
+            where=f"{folder / HISTORY_FILE}:",
+            remedy="Remove it; what was stated stays in the notes.",
+        ) from error
+
+
+def _step(row: dict[str, Any]) -> Step:
+    changes = tuple(Change(**change) for change in row["changes"])
+    return Step(row["number"], row["at"], changes, row["undoes"])
+
+
+def _apply(
+    sessions: OpenSessions, opened: Opened, changes: Sequence[Change], undoes: int | None
+) -> Opened:
+    """Judge with the changed notes first; only what can be judged is written."""
+    stated = [_stated(notes) for notes in opened.session.notes]
+    for change in changes:
+        stated[change.source].pop(change.key, None)
+        if change.after is not None:
+            stated[change.source][change.key] = change.after
+    notes = [_checked(each) for each in stated]
+    try:
+        after = sessions.judge_again(opened.entry.id, notes)
+        _write(opened, notes, changes, undoes)
+    except BaseException:
+        sessions.forget(opened.entry.id)  # the next look reads what is stored
+        raise
+    return after
+
+
+def _write(
+    opened: Opened, notes: Sequence[Notes], changes: Sequence[Change], undoes: int | None
+) -> None:
+    store_notes(opened.folder, notes)
+    for source in {change.source for change in changes}:
+        path = opened.session.recording.sources[source].path
+        if path.is_file():
+            write_notes(notes[source], notes_path(path))
+    step = Step(
+        number=len(_history(opened.folder)) + 1,
+        at=datetime.now(UTC).isoformat(timespec="seconds"),
+        changes=tuple(changes),
+        undoes=undoes,
+    )
+    row = {
+        "number": step.number,
+        "at": step.at,
+        "undoes": step.undoes,
+        "changes": [
+            {"source": c.source, "key": c.key, "before": c.before, "after": c.after}
+            for c in step.changes
+        ],
+    }
+    path = opened.folder / HISTORY_FILE
+    try:
+        with path.open("a", encoding="utf-8") as file:
+            file.write(json.dumps(row, ensure_ascii=False, allow_nan=False) + "\n")
+    except OSError as error:
+        raise OutputError(f"cannot be written ({error.strerror}).", where=f"{path}:") from error
+
+
+def _stated(notes: Notes) -> dict[str, Any]:
+    return notes.model_dump(mode="json", exclude_defaults=True)
+
+
+def _sources(correction: Correction, count: int) -> list[int]:
+    if correction.source is None:
+        return list(range(count))
+    if correction.source >= count:
+        raise NotesError(f"There is no recording {correction.source} in this session.")
+    return [correction.source]
+
+
+def _after(before: Any, correction: Correction) -> Any:
+    if correction.add is None:
+        return correction.set
+    spans = [*(before or []), correction.add] if isinstance(before, list | None) else None
+    if spans is None or len(spans) > MOST_SPANS:
+        raise NotesError(f"{correction.key} takes no further span.")
+    return spans
+
+
+def _checked(stated: dict[str, Any]) -> Notes:
+    try:
+        return Notes.model_validate(stated)
+    except ValidationError as error:
+        raise NotesError(as_one_line(error)) from error

@@ -1,0 +1,166 @@
+import json
+import tomllib
+
+import numpy as np
+import pytest
+
+from ergo.analyse import judge
+from ergo.notes.notes import Notes
+from ergo.storage.session_folder import read_session
+from ergo.workflow import judge_again
+
+from .test_session_answers import unpacked
+
+
+@pytest.fixture
+def path(session_id):
+    return f"/api/sessions/{session_id}"
+
+
+def state(client, path, **correction):
+    answer = client.post(f"{path}/corrections", json=correction)
+    assert answer.status_code == 200, answer.text
+    return answer.json()
+
+
+def timeline(client, path):
+    return unpacked(client.get(f"{path}/timeline").content)
+
+
+def test_a_stated_clock_position_is_on_the_timeline_at_once(client, path):
+    state(client, path, source=0, key="clock", add={"from_s": 2.1, "to_s": 4.1, "hours": 9.5})
+    _, arrays = timeline(client, path)
+    inside = (arrays["time_s"] > 2.1) & (arrays["time_s"] < 4.1)
+    assert set(arrays["clock"][inside]) == {9.5}
+    assert np.all(np.isnan(arrays["clock"][~inside]))
+
+
+def test_an_excluded_part_is_no_longer_judged(client, path):
+    before = client.get(f"{path}/figures").json()
+    state(client, path, source=0, key="excluded", add={"from_s": 0, "to_s": 10})
+    _, arrays = timeline(client, path)
+    assert np.all(arrays["strain"][:, arrays["time_s"] < 10] == 255)
+    assert client.get(f"{path}/figures").json()["tables"] != before["tables"]
+
+
+def test_a_correction_lies_beside_the_recording_and_measured_data_stay(
+    client, path, session_id, clip, library_folder
+):
+    folder = library_folder / "sessions" / session_id
+    landmarks = (folder / "landmarks.parquet").read_bytes()
+    state(client, path, key="handed", set="left")
+    assert tomllib.loads(clip.with_suffix(".toml").read_text())["handed"] == "left"
+    assert read_session(folder).notes == (Notes(handed="left"),)
+    assert (folder / "landmarks.parquet").read_bytes() == landmarks
+
+
+def test_corrections_are_listed_with_time_and_undone_one_by_one(client, path):
+    state(client, path, key="handed", set="left")
+    state(client, path, source=0, key="tasks", add={"task": "scaling", "to_s": 5})
+    steps = client.post(f"{path}/undo", json={}).json()
+    assert [step["is_undone"] for step in steps] == [False, True]
+    assert all(step["at"].endswith("+00:00") for step in steps)
+    assert "scaling" in steps[1]["text"]
+    steps = client.post(f"{path}/undo", json={}).json()
+    assert [step["is_undone"] for step in steps] == [True, True]
+    facts, _ = timeline(client, path)
+    assert facts["notes"] == [{"handed": "right"}]
+    assert client.post(f"{path}/undo", json={}).status_code == 422
+
+
+def test_undo_after_a_new_correction_takes_the_newest_standing_one(client, path):
+    state(client, path, key="handed", set="left")
+    client.post(f"{path}/undo", json={})
+    state(client, path, key="operator_height_cm", set=170)
+    steps = client.post(f"{path}/undo", json={}).json()
+    assert [step["is_undone"] for step in steps] == [True, True]
+    assert timeline(client, path)[0]["notes"] == [{"handed": "right"}]
+
+
+def test_corrections_are_there_after_a_restart(client, path, library_folder):
+    state(client, path, source=0, key="clock", add={"hours": 11})
+    client.app.state.desk.sessions.forget(path.rsplit("/", 1)[-1])
+    _, arrays = timeline(client, path)
+    assert set(arrays["clock"]) == {11.0}
+    assert len(client.get(f"{path}/corrections").json()) == 1
+
+
+def test_a_recording_that_is_gone_can_still_be_corrected(client, path, clip):
+    clip.unlink()
+    state(client, path, key="handed", set="left")
+    assert not clip.with_suffix(".toml").exists()
+    assert timeline(client, path)[0]["notes"] == [{"handed": "left"}]
+
+
+@pytest.mark.parametrize(
+    ("correction", "part"),
+    [
+        ({"key": "handed", "set": "both"}, "handed"),
+        ({"key": "nonsense", "set": 1}, "nonsense"),
+        ({"key": "clock", "add": {"hours": 13}}, "hours"),
+        ({"key": "clock", "add": {"hours": 9, "from_s": 5, "to_s": 4}}, "later"),
+        ({"key": "handed", "add": {"x": 1}}, "handed"),
+        ({"key": "handed", "set": "left", "source": 5}, "recording 5"),
+        ({"key": "handed", "set": "left", "path": "/etc"}, "path"),
+        ({"key": 5}, "key"),
+    ],
+)
+def test_what_notes_cannot_state_is_refused_in_one_line_and_nothing_is_kept(
+    client, path, correction, part
+):
+    answer = client.post(f"{path}/corrections", json=correction)
+    assert answer.status_code == 422
+    assert part in answer.json()["error"]
+    assert "\n" not in answer.json()["error"]
+    assert client.get(f"{path}/corrections").json() == []
+
+
+@pytest.mark.parametrize(
+    ("content", "kind", "status"),
+    [
+        (b"{", "application/json", 400),
+        (b"[" * 100_000, "application/json", 400),
+        (b"{}", "text/plain", 415),
+        (b'{"key": "handed", "set": NaN}', "application/json", 422),
+    ],
+)
+def test_a_body_that_is_no_form_of_ours_is_refused(client, path, content, kind, status):
+    answer = client.post(f"{path}/corrections", content=content, headers={"content-type": kind})
+    assert answer.status_code == status
+
+
+def test_notes_that_cannot_be_judged_leave_everything_as_it_was(client, path):
+    answer = client.post(
+        f"{path}/corrections", json={"key": "camera", "set": {"width": 100, "height": 100}}
+    )
+    assert answer.status_code == 422
+    assert timeline(client, path)[0]["notes"] == [{"handed": "right"}]
+    assert client.get(f"{path}/corrections").json() == []
+
+
+@pytest.mark.parametrize(
+    "stated",
+    [
+        {"handed": "left"},
+        {"clock": [{"hours": 10, "to_s": 9}], "support": [{"trunk": True}]},
+        {"neutral": {"time_s": 3.0}},
+        {"excluded": [{"from_s": 1, "to_s": 2}], "force": [{"load_kg": 3}]},
+    ],
+)
+def test_judging_again_gives_what_judging_from_the_start_gives(invented, stated):
+    notes = (Notes.model_validate(stated),)
+    again, afresh = judge_again(invented, notes), judge(invented.recording, notes)
+    np.testing.assert_array_equal(again.posture.value, afresh.posture.value)
+    np.testing.assert_array_equal(again.clock.hours, afresh.clock.hours)
+    assert again.clock.zones == afresh.clock.zones
+    assert again.notes == afresh.notes
+    for one, other in zip(again.scores, afresh.scores, strict=True):
+        np.testing.assert_array_equal(one.level_probability, other.level_probability)
+
+
+def test_a_damaged_history_is_told_in_one_line(client, path, session_id, library_folder):
+    folder = library_folder / "sessions" / session_id
+    (folder / "corrections.jsonl").write_text(json.dumps({"number": 1}) + "\n")
+    answer = client.get(f"{path}/corrections")
+    assert answer.status_code == 422
+    assert "corrections.jsonl" in answer.json()["error"]
