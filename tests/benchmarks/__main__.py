@@ -103,9 +103,11 @@ def hour(analysed: Path) -> Iterator[Row]:
     again = costs["judging"].wall_s + costs["time in posture"].wall_s
     yield Row(f"reading {frames} frames", costs["reading"].wall_s, "s")
     yield Row(f"scoring {frames} frames again", again, "s", 1.0)
-    yield Row("  of these: angles and scores", costs["judging"].wall_s, "s")
-    yield Row("  of these: time in posture", costs["time in posture"].wall_s, "s")
+    for name in ("judging", "time in posture"):
+        yield Row(f"  of these: {name}", costs[name].wall_s, "s")
+        yield Row(f"  of these: {name}, CPU time", costs[name].cpu_s, "s")
     yield Row(f"report of {frames} frames", costs["report"].wall_s, "s", 10.0)
+    yield Row(f"report of {frames} frames, CPU time", costs["report"].cpu_s, "s")
 
 
 def _rows(arguments: argparse.Namespace, work: Path) -> Iterator[Row]:
