@@ -13,6 +13,7 @@ from ergo.views.change import changes_of
 from ergo.views.facts import film_next, first_sentences
 from ergo.views.moments import Moment
 from ergo.views.palette import NOT_JUDGED, marks_for
+from ergo.views.place_facts import moves_sentences, place_table
 from ergo.views.plots.dial import dial_limits
 from ergo.views.score_tables import assumed_table, method_sources_table, readings_table
 from ergo.views.tables import (
@@ -96,6 +97,8 @@ def report_content(
         ),
         "skipped": ", ".join(session.recording.skipped),
         **_tables(session, exposure, words),
+        "place_table": place_table(session, words),
+        "moves": moves_sentences(session, words),
         "clock_note": _clock_note(session, exposure, words),
         "moments": moments,
         "change": changes_of(session, exposure, words),

@@ -12,6 +12,7 @@ from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import Notes
 from ergo.posture.angle_names import ANGLES, COLUMN, NAMES
 from ergo.posture.clock_track import ClockTrack
+from ergo.posture.place_track import MEASURES, PlaceTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.room.camera import Camera
 from ergo.scores.method_score import Level, MethodScore
@@ -148,6 +149,25 @@ def clock_hours(frames):
     ]
 
 
+def _place(hours):
+    """Seats half a metre from the patient's head, at the given hours."""
+    bearing = np.radians(30 * np.asarray(hours))
+    seat = 0.5 * np.stack([np.sin(bearing), np.cos(bearing)], axis=1)
+    frames = len(seat)
+    return PlaceTrack(
+        seat_m=seat,
+        seat_sd_m=np.full((frames, 2), 0.1),
+        assistant_m=-seat,
+        hours=np.asarray(hours, dtype=float),
+        sd_hours=np.full(frames, 0.5),
+        measured={name: np.full(frames, 0.3) for name in MEASURES},
+        measured_sd={name: np.full(frames, 0.1) for name in MEASURES},
+        origins=("set-up",),
+        chair_length_m=(1.8,),
+        chair_width_m=(0.5,),
+    )
+
+
 @pytest.fixture(scope="session")
 def session():
     return invented_session(3600)
@@ -178,7 +198,9 @@ def invented_session(frames):
     scores = tuple(score(m, side, frames) for m, side in (("rula", "left"), ("rula", "right")))
     posture = PostureTrack(value, sd, found, np.zeros(frames, bool))
     camera = Camera(800, 600, 700.0, (400.0, 300.0))
-    return Session(recording, (Notes(),), (camera,), posture, clock, scores)
+    return Session(
+        recording, (Notes(),), (camera,), posture, clock, scores, place=_place(clock.hours)
+    )
 
 
 @pytest.fixture(scope="session")

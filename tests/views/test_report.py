@@ -30,7 +30,7 @@ def page(folders):
 
 def test_the_report_is_html_pdf_and_every_figure_as_svg_and_png(folders):
     names = {str(path.relative_to(folders["en"])) for path in folders["en"].rglob("*.*")}
-    figures = ("strained", "timeline", "spread", "dial", "scores")
+    figures = ("strained", "timeline", "spread", "dial", "plan", "scores")
     assert names == {"report.html", "report.pdf"} | {
         f"plots/{figure}.{kind}" for figure in figures for kind in ("svg", "png")
     }
@@ -68,7 +68,7 @@ def test_the_first_three_come_before_everything_else(page):
 
 def test_every_picture_says_in_words_what_it_shows(page):
     pictures = re.findall(r"<img [^>]*>", page)
-    assert len(pictures) == 5 + 3
+    assert len(pictures) == 6 + 3
     assert all(re.search(r'alt="[^"]{20,}"', picture) for picture in pictures)
 
 

@@ -8,6 +8,7 @@ from ergo.session import Session
 from ergo.stats.exposure import Exposure
 from ergo.views.plots.bars import scores_figure, strained_figure
 from ergo.views.plots.dial import dial_figure
+from ergo.views.plots.plan import plan_figure
 from ergo.views.plots.spread import spread_figure
 from ergo.views.plots.timeline import timeline_figure
 from ergo.views.words import Words
@@ -20,5 +21,6 @@ FIGURES: Mapping[str, Draw] = {
     "timeline": timeline_figure,
     "spread": spread_figure,
     "dial": lambda _, exposure, words, width: dial_figure(exposure, words, width),
+    "plan": plan_figure,
     "scores": lambda _, exposure, words, width: scores_figure(exposure, words, width),
 }
