@@ -16,11 +16,13 @@ from starlette.staticfiles import StaticFiles
 
 from ergo.errors import ErgoError
 from ergo.storage.library import open_library
-from ergo.web import api, pages
+from ergo.web import api, pages, sending
 from ergo.web.desk import Desk, templates
 from ergo.web.guard import Guard, Keys
 from ergo.web.opened import OpenSessions
 from ergo.web.pictures import Pictures
+from ergo.web.queue import Queue
+from ergo.web.uploads import Uploads
 
 STATIC = Path(__file__).parent / "static"
 
@@ -35,6 +37,14 @@ ROUTES = (
     Route("/api/sessions/{session}/corrections", api.history),
     Route("/api/sessions/{session}/corrections", api.correction, methods=["POST"]),
     Route("/api/sessions/{session}/undo", api.undoing, methods=["POST"]),
+    Route("/api/sessions/{session}/again", sending.again, methods=["POST"]),
+    Route("/api/uploads", sending.begin, methods=["POST"]),
+    Route("/api/uploads/{upload}", sending.so_far),
+    Route("/api/uploads/{upload}/done", sending.done, methods=["POST"]),
+    Route("/api/uploads/{upload}/{number:int}", sending.part, methods=["PATCH"]),
+    Route("/api/jobs", sending.jobs),
+    Route("/api/jobs/{job}/cancel", sending.cancel, methods=["POST"]),
+    Route("/api/jobs/{job}", sending.remove, methods=["DELETE"]),
     Mount("/static", StaticFiles(directory=STATIC)),
 )
 
@@ -57,13 +67,27 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
         If the library cannot be used.
     """
     library = open_library(library_folder, database_url)
-    desk = Desk(library_folder, OpenSessions(library), Pictures(), templates())
+    sessions = OpenSessions(library)
+    desk = Desk(
+        folder=library_folder,
+        sessions=sessions,
+        pictures=Pictures(),
+        uploads=Uploads(library_folder / "recordings"),
+        queue=Queue(library_folder / "analyses", sessions),
+        sending=asyncio.Lock(),
+        templates=templates(),
+    )
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
-        warming = asyncio.create_task(desk.pictures.warm_up())
+        tasks = [
+            asyncio.create_task(desk.pictures.warm_up()),
+            asyncio.create_task(desk.queue.work()),
+        ]
         yield
-        warming.cancel()
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
         desk.pictures.close()
         library.engine.dispose()
 

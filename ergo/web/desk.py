@@ -1,5 +1,6 @@
 """What all handlers share: the open sessions, the frame server, the queue, the templates."""
 
+import asyncio
 import json
 from dataclasses import dataclass
 from http import HTTPStatus
@@ -14,6 +15,8 @@ from starlette.requests import Request
 from ergo.views.words import LANGUAGES, Words, words
 from ergo.web.opened import Opened, OpenSessions
 from ergo.web.pictures import Pictures
+from ergo.web.queue import Queue
+from ergo.web.uploads import Uploads
 
 Form = TypeVar("Form", bound=BaseModel)
 LANGUAGE_COOKIE = "ergo-language"
@@ -29,12 +32,19 @@ class Desk:
         Of the library.
     sessions : OpenSessions
     pictures : Pictures
+    uploads : Uploads
+    queue : Queue
+    sending : asyncio.Lock
+        One part of an upload is written at a time.
     templates : Environment
     """
 
     folder: Path
     sessions: OpenSessions
     pictures: Pictures
+    uploads: Uploads
+    queue: Queue
+    sending: asyncio.Lock
     templates: Environment
 
 

@@ -1,5 +1,7 @@
 // The list of sessions: search, tags, and what is being added.
 import { askJson, element } from "./ask.js";
+import { Jobs } from "./jobs.js";
+import { send } from "./sending.js";
 import { say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
@@ -39,3 +41,17 @@ export async function loadSessions() {
 
 $("search").addEventListener("input", draw);
 await loadSessions();
+
+const jobs = new Jobs($("jobs"), loadSessions);
+
+async function add(files) {
+  if (!files.length) return;
+  await send([...files], $("uploads"));
+  jobs.refresh();
+}
+
+$("files").addEventListener("change", () => { add([...$("files").files]); $("files").value = ""; });
+const drop = $("drop");
+for (const kind of ["dragenter", "dragover"]) drop.addEventListener(kind, (event) => { event.preventDefault(); drop.classList.add("over"); });
+drop.addEventListener("dragleave", () => drop.classList.remove("over"));
+drop.addEventListener("drop", (event) => { event.preventDefault(); drop.classList.remove("over"); add([...event.dataTransfer.files]); });

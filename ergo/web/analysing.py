@@ -1,0 +1,71 @@
+"""Runs in a process of its own: one analysis, told line by line.
+
+``python -m ergo.web.analysing OUT INPUT...`` writes one JSON object a line to
+stdout: ``{"share": 0.25}`` while it works, ``{"error": "..."}`` if the input cannot
+be used. It ends when its standard input does, that is when the page ends.
+"""
+
+import json
+import os
+import sys
+import threading
+import time
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from ergo.errors import ErgoError
+from ergo.frames.find import find_sources
+from ergo.frames.frame import SourceFacts
+from ergo.workflow import analyse_session
+
+STILL_S = 1.0
+"""A still takes about as long as this much of a clip. [s]"""
+EVERY_S = 0.5
+STOPPED = 130
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Analyse and return the exit code."""
+    out, *inputs = (Path(each) for each in arguments)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    try:
+        facts = [source.facts for source in find_sources(inputs).sources]
+        analyse_session(inputs, out, force=True, on_progress=share_teller(facts, _say))
+    except ErgoError as error:
+        _say({"error": str(error)})
+        return error.exit_code
+    return 0
+
+
+def share_teller(
+    facts: Sequence[SourceFacts], say: Callable[[dict[str, object]], None]
+) -> Callable[[SourceFacts, float], None]:
+    """Return a listener to progress that says the share done of all sources, now and then."""
+    lengths = {each.name: each.duration_s or STILL_S for each in facts}
+    starts = {name: sum(list(lengths.values())[:at]) for at, name in enumerate(lengths)}
+    total = sum(lengths.values())
+    said_at = 0.0
+
+    def tell(source: SourceFacts, watched_s: float) -> None:
+        nonlocal said_at
+        if time.monotonic() - said_at >= EVERY_S:
+            said_at = time.monotonic()
+            done = starts[source.name] + min(watched_s, lengths[source.name])
+            say({"share": min(1.0, done / total)})
+
+    return tell
+
+
+def _say(line: dict[str, object]) -> None:
+    sys.stdout.write(json.dumps(line) + "\n")
+    sys.stdout.flush()
+
+
+def _end_with_parent() -> None:
+    while os.read(0, 4096):  # not through a buffer: its lock would outlive the analysis
+        pass
+    os._exit(STOPPED)
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

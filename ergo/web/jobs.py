@@ -1,0 +1,62 @@
+"""One analysis that is asked for: its file on the disk, so that a restart finds it again."""
+
+import json
+import os
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any, Literal
+
+State = Literal["waiting", "running", "done", "failed", "cancelled"]
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """An analysis in the queue.
+
+    Attributes
+    ----------
+    id : str
+    number : int
+        Order in the queue.
+    name : str
+        Of the session to be.
+    inputs : tuple of str
+        Paths of clips and stills.
+    tags : tuple of str
+    replaces : str or None
+        Id of the session that is analysed again.
+    state : str
+    error : str or None
+        Why it failed, in one line.
+    session : str or None
+        Id of the session it became.
+    """
+
+    id: str
+    number: int
+    name: str
+    inputs: tuple[str, ...]
+    tags: tuple[str, ...] = ()
+    replaces: str | None = None
+    state: State = "waiting"
+    error: str | None = None
+    session: str | None = None
+
+
+def write_job(job: Job, folder: Path) -> None:
+    """Write a job's file, whole or not at all."""
+    folder.mkdir(parents=True, exist_ok=True)
+    fresh = folder / f".{job.id}.unfinished"
+    fresh.write_text(json.dumps(asdict(job), ensure_ascii=False), encoding="utf-8")
+    os.replace(fresh, folder / f"{job.id}.json")
+
+
+def read_jobs(folder: Path) -> list[Job]:
+    """Return the jobs of a folder in order; what ran when the page ended waits again."""
+    jobs = [_job(json.loads(path.read_text(encoding="utf-8"))) for path in folder.glob("*.json")]
+    jobs = [replace(job, state="waiting") if job.state == "running" else job for job in jobs]
+    return sorted(jobs, key=lambda job: job.number)
+
+
+def _job(row: dict[str, Any]) -> Job:
+    return Job(**{**row, "inputs": tuple(row["inputs"]), "tags": tuple(row["tags"])})

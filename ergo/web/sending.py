@@ -1,0 +1,98 @@
+"""Answers for uploads and the queue."""
+
+from collections.abc import Callable
+from http import HTTPStatus
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+
+from ergo.web.desk import desk_of, form_of, opened_of
+from ergo.web.guard import CHUNK_TYPE
+from ergo.web.uploads import UploadDone, UploadWanted, described
+
+
+async def begin(request: Request) -> Response:
+    """Make room for a recording; answer with its id."""
+    wanted = await form_of(request, UploadWanted)
+    upload = desk_of(request).uploads.begin(wanted)
+    return JSONResponse({"id": upload}, status_code=HTTPStatus.CREATED)
+
+
+def so_far(request: Request) -> Response:
+    """Answer with how much of each file has come."""
+    return JSONResponse(
+        {"files": described(desk_of(request).uploads.files(request.path_params["upload"]))}
+    )
+
+
+async def part(request: Request) -> Response:
+    """Take a part of a file; answer with how much of it has come."""
+    offset = request.headers.get("upload-offset", "")
+    if not (offset.isascii() and offset.isdigit() and len(offset) < 12):
+        raise HTTPException(HTTPStatus.BAD_REQUEST, "Upload-Offset must be a whole number.")
+    if request.headers.get("content-type") != CHUNK_TYPE:
+        raise HTTPException(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, f"Send {CHUNK_TYPE}.")
+    try:
+        body = await request.body()
+    except ClientDisconnect as error:
+        raise HTTPException(
+            HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "The part is too large."
+        ) from error
+    desk = desk_of(request)
+    path = request.path_params
+    async with desk.sending:
+        came = await run_in_threadpool(
+            desk.uploads.write, path["upload"], path["number"], int(offset), body
+        )
+    return JSONResponse({"offset": came})
+
+
+async def done(request: Request) -> Response:
+    """Look at what has come and queue its analysis; 422 if a file cannot be used."""
+    desk, upload = desk_of(request), request.path_params["upload"]
+    wanted = await form_of(request, UploadDone)
+    files = desk.uploads.whole(upload)
+    for file in files:
+        why = await desk.pictures.refusal_of(file.path)
+        if why is not None:
+            desk.uploads.remove(upload)
+            raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{file.name}: {why}")
+    job = desk.queue.add(wanted.name, [file.path for file in files], wanted.tags)
+    return JSONResponse({"job": job.id}, status_code=HTTPStatus.CREATED)
+
+
+async def again(request: Request) -> Response:
+    """Queue another analysis of a session's recording, with the notes as they are now."""
+    opened = await run_in_threadpool(opened_of, request)
+    paths = [facts.path for facts in opened.session.recording.sources]
+    if not all(path.is_file() for path in paths):
+        raise HTTPException(
+            HTTPStatus.UNPROCESSABLE_ENTITY, "The recording is no longer at its place."
+        )
+    job = desk_of(request).queue.add(opened.entry.name, paths, replaces=opened.entry.id)
+    return JSONResponse({"job": job.id}, status_code=HTTPStatus.CREATED)
+
+
+async def jobs(request: Request) -> Response:
+    """Answer with the queue."""
+    return JSONResponse(desk_of(request).queue.described())
+
+
+async def cancel(request: Request) -> Response:
+    """Stop an analysis."""
+    return _with_job(request, desk_of(request).queue.cancel)
+
+
+async def remove(request: Request) -> Response:
+    """Take an analysis off the list."""
+    return _with_job(request, desk_of(request).queue.remove)
+
+
+def _with_job(request: Request, act: Callable[[str], None]) -> Response:
+    try:
+        act(request.path_params["job"])
+    except KeyError as error:
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such analysis.") from error
+    return Response(status_code=HTTPStatus.NO_CONTENT)

@@ -1,0 +1,144 @@
+import io
+import shutil
+import zipfile
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from ergo.web.guard import CHUNK_TYPE
+from ergo.web.uploads import MOST_BYTES
+
+from .conftest import SAMPLES
+
+STILL = SAMPLES / "1_kf_side_left.jpg"
+
+
+def begin(client, *files):
+    wanted = {"files": [{"name": name, "size": size} for name, size in files]}
+    return client.post("/api/uploads", json=wanted)
+
+
+def put(client, upload, content, offset=0, number=0, kind=CHUNK_TYPE):
+    headers = {"content-type": kind, "upload-offset": str(offset)}
+    return client.patch(f"/api/uploads/{upload}/{number}", content=content, headers=headers)
+
+
+def done(client, upload, name="new"):
+    return client.post(f"/api/uploads/{upload}/done", json={"name": name})
+
+
+def sent(client, name, content):
+    upload = begin(client, (name, len(content))).json()["id"]
+    assert put(client, upload, content).status_code == 200
+    return upload
+
+
+def test_an_upload_that_was_cut_off_goes_on_where_it_stopped(client, library_folder):
+    content = STILL.read_bytes()
+    upload = begin(client, ("a.jpg", len(content))).json()["id"]
+    put(client, upload, content[:1000])
+    (row,) = client.get(f"/api/uploads/{upload}").json()["files"]
+    assert (row["name"], row["offset"], row["size"]) == ("a.jpg", 1000, len(content))
+    assert put(client, upload, content[1000:], offset=1000).json()["offset"] == len(content)
+    (file,) = (library_folder / "recordings" / upload).glob("*.jpg")
+    assert file.read_bytes() == content
+
+
+def test_a_part_that_does_not_follow_is_refused_and_says_where_to_go_on(client):
+    upload = begin(client, ("a.jpg", 100)).json()["id"]
+    put(client, upload, b"12345")
+    answer = put(client, upload, b"12345", offset=9)
+    assert answer.status_code == 409
+    assert "5 bytes" in answer.json()["error"]
+
+
+@pytest.mark.parametrize(
+    "name", ["../../evil.jpg", "/etc/evil.mp4", "..\\evil.jpg", "a\x00.jpg", "CON.jpg", "é 中.jpg"]
+)
+def test_the_name_of_a_file_is_never_a_path(client, library_folder, name):
+    before = set(library_folder.parent.rglob("*evil*"))
+    upload = sent(client, name, b"no picture")
+    lying = {path.name for path in (library_folder / "recordings" / upload).iterdir()}
+    assert lying <= {"upload.json", "001.jpg", "001.mp4"}
+    assert set(library_folder.parent.rglob("*evil*")) == before
+
+
+def test_two_gigabytes_are_refused_before_anything_is_sent(client, library_folder):
+    assert begin(client, ("a.mp4", MOST_BYTES + 1)).status_code == 413
+    assert begin(client, ("a.mp4", MOST_BYTES), ("b.mp4", 1)).status_code == 413
+    assert not (library_folder / "recordings").exists()
+
+
+def test_more_than_was_said_is_refused(client):
+    upload = begin(client, ("a.jpg", 10)).json()["id"]
+    assert put(client, upload, b"x" * 11).status_code == 413
+
+
+def test_a_full_disk_is_told_before_anything_is_sent(client, monkeypatch):
+    usage = shutil.disk_usage("/")._replace(free=1000)
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage)
+    assert begin(client, ("a.jpg", 10)).status_code == 507
+
+
+@pytest.mark.parametrize("name", ["a.zip", "a.exe", "a", "a.jpg.sh", ".mp4"])
+def test_what_is_neither_clip_nor_still_is_refused(client, name):
+    assert begin(client, (name, 10)).status_code == 415
+
+
+@pytest.mark.parametrize(
+    "files", [[], [{"name": "a.jpg", "size": 0}], [{"name": "a.jpg"}], [{"name": "", "size": 1}]]
+)
+def test_senseless_uploads_are_refused(client, files):
+    assert client.post("/api/uploads", json={"files": files}).status_code == 422
+
+
+@pytest.mark.parametrize("upload", ["0" * 32, "x", "..", "%2e%2e"])
+def test_an_upload_that_never_began_is_not_found(client, upload):
+    assert client.get(f"/api/uploads/{upload}").status_code == 404
+    assert put(client, upload, b"x").status_code in (404, 405)
+
+
+def test_an_unfinished_upload_is_not_analysed(client):
+    upload = begin(client, ("a.jpg", 10)).json()["id"]
+    assert done(client, upload).status_code == 409
+
+
+def empty_zip():
+    kept = io.BytesIO()
+    with zipfile.ZipFile(kept, "w"):
+        pass
+    return kept.getvalue()
+
+
+def large_picture():
+    kept = io.BytesIO()
+    Image.fromarray(np.zeros((5000, 8000), np.uint8)).save(kept, "PNG")
+    return kept.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("nothing.jpg", empty_zip()),
+        ("nothing.mp4", empty_zip()),
+        ("large.png", large_picture()),
+        ("cut.jpg", b"\xff\xd8\xff\xe0" + bytes(50)),
+    ],
+)
+def test_what_cannot_be_analysed_is_refused_in_one_line_and_removed(
+    client, library_folder, name, content
+):
+    upload = sent(client, name, content)
+    answer = done(client, upload)
+    assert answer.status_code == 422
+    assert answer.json()["error"].startswith(name)
+    assert not (library_folder / "recordings" / upload).exists()
+    assert client.get("/api/jobs").json() == []
+
+
+def test_a_part_without_its_place_or_kind_is_refused(client):
+    upload = begin(client, ("a.jpg", 10)).json()["id"]
+    assert put(client, upload, b"x", offset="-1").status_code == 400
+    assert put(client, upload, b"x", kind="text/plain").status_code == 415
+    assert put(client, upload, b"x", number=1).status_code == 404
