@@ -72,7 +72,7 @@ def moment_picture(
     own = head_of(operator, frame, picture.shape[0])
     if blur_operator and own is not None:
         safe = blur_heads(safe, [own])
-    return safe if points is None else _cropped(_drawn(safe, points), points)
+    return safe if points is None else _cropped(drawn(safe, points), points)
 
 
 def bystander_heads(session: Session, frame: int, picture: PictureArray) -> list[HeadRegion]:
@@ -133,7 +133,8 @@ def outline(points: FloatArray, shape: tuple[int, ...]) -> BoolArray:
     return np.asarray(mask > 0)
 
 
-def _drawn(picture: PictureArray, points: FloatArray) -> PictureArray:
+def drawn(picture: PictureArray, points: FloatArray) -> PictureArray:
+    """Return the picture with the operator's landmarks, array (landmark, xy) in px, drawn in."""
     import cv2
 
     result = np.ascontiguousarray(picture)

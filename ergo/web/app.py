@@ -16,9 +16,10 @@ from starlette.staticfiles import StaticFiles
 
 from ergo.errors import ErgoError
 from ergo.storage.library import open_library
-from ergo.web import api, pages, sending
+from ergo.web import api, exports, pages, sending
 from ergo.web.desk import Desk, templates
 from ergo.web.guard import Guard, Keys
+from ergo.web.made import Made
 from ergo.web.opened import OpenSessions
 from ergo.web.pictures import Pictures
 from ergo.web.queue import Queue
@@ -29,6 +30,13 @@ STATIC = Path(__file__).parent / "static"
 ROUTES = (
     Route("/", pages.sessions_page),
     Route("/sessions/{session}", pages.session_page),
+    Route("/sessions/{session}/report", exports.report_page),
+    Route("/sessions/{session}/files/{name}", exports.report_file),
+    Route("/sessions/{session}/clips/{source:int}.mp4", exports.clip),
+    Route("/sessions/{session}/stills/{frame:int}.jpg", exports.still),
+    Route("/comparison", exports.comparison_page),
+    Route("/comparison.html", exports.comparison_file),
+    Route("/comparison.pdf", exports.comparison_file),
     Route("/api/words", api.said),
     Route("/api/sessions", api.listed),
     Route("/api/sessions/{session}/timeline", api.timeline),
@@ -74,6 +82,7 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
         pictures=Pictures(),
         uploads=Uploads(library_folder / "recordings"),
         queue=Queue(library_folder / "analyses", sessions),
+        made=Made(library_folder / "made"),
         sending=asyncio.Lock(),
         templates=templates(),
     )

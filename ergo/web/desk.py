@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
 from ergo.views.words import LANGUAGES, Words, words
+from ergo.web.made import Made
 from ergo.web.opened import Opened, OpenSessions
 from ergo.web.pictures import Pictures
 from ergo.web.queue import Queue
@@ -34,6 +35,7 @@ class Desk:
     pictures : Pictures
     uploads : Uploads
     queue : Queue
+    made : Made
     sending : asyncio.Lock
         One part of an upload is written at a time.
     templates : Environment
@@ -44,6 +46,7 @@ class Desk:
     pictures: Pictures
     uploads: Uploads
     queue: Queue
+    made: Made
     sending: asyncio.Lock
     templates: Environment
 

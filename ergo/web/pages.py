@@ -11,16 +11,17 @@ from ergo.web.desk import LANGUAGE_COOKIE, desk_of, opened_of, words_of
 
 async def sessions_page(request: Request) -> Response:
     """Answer with the list of sessions."""
-    return _page(request, "sessions.html", title=words_of(request).say("page.sessions"))
+    return page(request, "sessions.html", title=words_of(request).say("page.sessions"))
 
 
 def session_page(request: Request) -> Response:
     """Answer with the page of one session."""
     entry = opened_of(request).entry
-    return _page(request, "session.html", title=entry.name, entry=entry)
+    return page(request, "session.html", title=entry.name, entry=entry)
 
 
-def _page(request: Request, template: str, **content: Any) -> Response:
+def page(request: Request, template: str, **content: Any) -> Response:
+    """Answer with a template in the reader's language; a language chosen here is kept."""
     words = words_of(request)
     html = (
         desk_of(request)

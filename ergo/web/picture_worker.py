@@ -11,14 +11,14 @@ from pathlib import Path
 
 import numpy as np
 
-from ergo.arrays import FloatArray, PictureArray
+from ergo.arrays import PictureArray
 from ergo.errors import ErgoError
 from ergo.frames.fetch import picture_at
 from ergo.frames.find import find_sources
 from ergo.session import Recording
 from ergo.storage.session_folder import read_session
-from ergo.views.faces import blur_heads, blur_outside, head_of
-from ergo.views.pictures import outline, tracked_heads
+from ergo.views.annotated import annotated_picture, safe_picture
+from ergo.workflow import load_session
 
 MOST_PIXELS = 36_000_000
 """An uploaded picture may have this many pixels (ours)."""
@@ -71,23 +71,22 @@ def picture_jpeg(
         picture = picture_at(source, float(timeline.time_s[frame]))
     except ErgoError:
         return None
-    return _encoded(_safe(recording, frame, picture, blur_operator=blur_operator), width)
+    return _encoded(safe_picture(recording, frame, picture, blur_operator=blur_operator), width)
 
 
-def _safe(
-    recording: Recording, frame: int, picture: PictureArray, *, blur_operator: bool
-) -> PictureArray:
-    operator = recording.tracks["operator"]
-    height = picture.shape[0]
-    safe = picture
-    if operator.found[frame]:
-        points: FloatArray = np.nanmean(operator.picture_px[frame, :, :, :2], axis=0)
-        safe = blur_outside(picture, outline(points, picture.shape[:2]))
-    else:
-        safe = blur_outside(picture, np.zeros(picture.shape[:2], dtype=bool))
-    safe = blur_heads(safe, tracked_heads(recording, frame, height))
-    own = head_of(operator, frame, height)
-    return blur_heads(safe, [own]) if blur_operator and own is not None else safe
+def still_jpeg(folder: str, frame: int) -> bytes | None:
+    """Return a frame as it may be passed on: landmarks drawn in, every face blurred.
+
+    None where the recording is no longer at its place.
+    """
+    session = load_session(Path(folder))
+    timeline = session.recording.timeline
+    source = session.recording.sources[timeline.source_index[frame]]
+    try:
+        picture = picture_at(source, float(timeline.time_s[frame]))
+    except ErgoError:
+        return None
+    return _encoded(annotated_picture(session, frame, picture), picture.shape[1])
 
 
 def _encoded(picture: PictureArray, width: int) -> bytes:

@@ -51,6 +51,15 @@ class Pictures:
             self._keep((*key, blur), made)
         return made
 
+    async def still(self, folder: Path, frame: int) -> bytes | None:
+        """Return one frame to be passed on; None where the recording is gone.
+
+        Raises
+        ------
+        PictureLost
+        """
+        return await self._in_process(picture_worker.still_jpeg, str(folder), frame)
+
     async def refusal_of(self, path: Path) -> str | None:
         """Return why an uploaded file cannot be analysed; None if it can."""
         try:

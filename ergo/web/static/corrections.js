@@ -31,7 +31,7 @@ export class Corrections {
     this.list();
   }
 
-  followed() { $("handed").value = this.notes.handed ?? ""; }
+  followed() { if (this.session) $("handed").value = this.notes.handed ?? ""; }
 
   async list() { this.drawHistory(await askJson(`/api/sessions/${this.id}/corrections`)); }
 

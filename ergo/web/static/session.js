@@ -83,7 +83,10 @@ function showFrame(frame) {
   $("lanes").setAttribute("aria-valuenow", frame);
   $("lanes").setAttribute("aria-valuetext", place);
   $("still").href = `/sessions/${id}/stills/${frame}.jpg`;
+  $("clip").href = `/sessions/${id}/clips/${arrays.source[frame]}.mp4`;
+  $("clip").hidden = source.kind !== "clip";
   showValues(frame);
+  corrections.followed();
   classRoom.go(frame);
 }
 

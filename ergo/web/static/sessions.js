@@ -1,5 +1,5 @@
 // The list of sessions: search, tags, and what is being added.
-import { askJson, element } from "./ask.js";
+import { askJson, element, tell } from "./ask.js";
 import { Jobs } from "./jobs.js";
 import { send } from "./sending.js";
 import { say } from "./words.js";
@@ -7,6 +7,23 @@ import { say } from "./words.js";
 const $ = (id) => document.getElementById(id);
 let sessions = [];
 let chosenTag = null;
+const chosen = new Set();
+
+function pick(event) {
+  const id = event.target.value;
+  if (event.target.checked) chosen.add(id); else chosen.delete(id);
+  while (chosen.size > 2) chosen.delete(chosen.values().next().value);
+  draw();
+}
+
+// The older one is "before".
+$("comparison").addEventListener("submit", (event) => {
+  event.preventDefault();
+  if (chosen.size !== 2) return tell(say("page.compare_how"));
+  const dayOf = (each) => each.recorded_on ?? each.added_at;
+  const [before, after] = sessions.filter((each) => chosen.has(each.id)).sort((a, b) => dayOf(a) < dayOf(b) ? -1 : 1);
+  location.href = `/comparison?before=${before.id}&after=${after.id}`;
+});
 
 function shown() {
   const words = $("search").value.toLowerCase().split(/\s+/).filter(Boolean);
@@ -17,7 +34,11 @@ function shown() {
 }
 
 function draw() {
+  const canCompare = sessions.length > 1;
+  $("comparison").hidden = !canCompare;
   const rows = shown().map((each) => element("li", {},
+    ...(canCompare ? [element("input", { type: "checkbox", value: each.id, checked: chosen.has(each.id),
+      "aria-label": say("page.compare_pick", { name: each.name }), onchange: pick })] : []),
     element("a", { href: `/sessions/${each.id}` }, each.name),
     element("span", { class: "quiet" }, [each.operator, each.recorded_on ?? each.added_at.slice(0, 10)].filter(Boolean).join(", ")),
     ...each.tags.map((tag) => element("span", { class: "tag" }, tag))));

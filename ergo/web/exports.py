@@ -1,0 +1,141 @@
+"""Answers for reports, tables, stills and clips to be kept, and for comparisons."""
+
+from http import HTTPStatus
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
+
+from ergo.storage.library_entry import Entry
+from ergo.web.desk import desk_of, opened_of, words_of
+from ergo.web.opened import Opened
+from ergo.web.pages import page
+from ergo.web.pictures import PictureLost
+
+FILES = {
+    "report.html": "text/html",
+    "report.pdf": "application/pdf",
+    "frames.csv": "text/csv",
+    "episodes.csv": "text/csv",
+    "summary.json": "application/json",
+}
+REPORT_POLICY = (
+    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'self'; sandbox"
+)
+"""The report is one file without scripts; it may only be shown inside our page."""
+
+
+async def report_file(request: Request) -> Response:
+    """Answer with a file of the report, made anew if the notes have changed."""
+    name = request.path_params["name"]
+    if name not in FILES:
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such file.")
+    opened = await run_in_threadpool(opened_of, request)
+    folder = await desk_of(request).made.get(
+        "report", [opened.folder], words_of(request).language, [str(opened.folder)]
+    )
+    if name == "report.html":
+        return FileResponse(
+            folder / name,
+            media_type=FILES[name],
+            headers={"content-security-policy": REPORT_POLICY},
+        )
+    return FileResponse(folder / name, media_type=FILES[name], filename=_named(opened, name))
+
+
+async def clip(request: Request) -> Response:
+    """Answer with the annotated clip of one source."""
+    opened = await run_in_threadpool(opened_of, request)
+    source = request.path_params["source"]
+    if source >= len(opened.session.recording.sources):
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such recording.")
+    folder = await desk_of(request).made.get(
+        "clip", [opened.folder], words_of(request).language, [str(opened.folder), str(source)]
+    )
+    return FileResponse(
+        folder / "clip.mp4", media_type="video/mp4", filename=_named(opened, "clip.mp4")
+    )
+
+
+async def still(request: Request) -> Response:
+    """Answer with a frame to be passed on: landmarks drawn in, every face blurred."""
+    opened = await run_in_threadpool(opened_of, request)
+    frame = request.path_params["frame"]
+    if frame >= len(opened.session.recording.timeline):
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such frame.")
+    try:
+        jpeg = await desk_of(request).pictures.still(opened.folder, frame)
+    except PictureLost as error:
+        raise HTTPException(
+            HTTPStatus.UNPROCESSABLE_ENTITY, "This picture cannot be decoded."
+        ) from error
+    if jpeg is None:
+        raise HTTPException(HTTPStatus.NOT_FOUND, "The recording is no longer at its place.")
+    return Response(
+        jpeg,
+        media_type="image/jpeg",
+        headers={"content-disposition": f'attachment; filename="frame-{frame}.jpg"'},
+    )
+
+
+def report_page(request: Request) -> Response:
+    """Answer with the report inside the page."""
+    entry = opened_of(request).entry
+    source = f"/sessions/{entry.id}/files/report.html"
+    return page(
+        request,
+        "framed.html",
+        title=entry.name,
+        source=source,
+        back=entry.id,
+        head="page.report",
+        pdf=f"/sessions/{entry.id}/files/report.pdf",
+    )
+
+
+def comparison_page(request: Request) -> Response:
+    """Answer with the comparison of two sessions inside the page."""
+    before, after = _both(request)
+    query = f"?before={before.id}&after={after.id}"
+    return page(
+        request,
+        "framed.html",
+        title=f"{before.name} – {after.name}",
+        back=None,
+        source=f"/comparison.html{query}",
+        head="page.comparison",
+        pdf=f"/comparison.pdf{query}",
+    )
+
+
+async def comparison_file(request: Request) -> Response:
+    """Answer with the comparison of two sessions as HTML or PDF."""
+    both = await run_in_threadpool(_both, request)
+    arguments = [text for entry in both for text in (str(entry.folder), entry.name)]
+    folder = await desk_of(request).made.get(
+        "comparison", [entry.folder for entry in both], words_of(request).language, arguments
+    )
+    if request.url.path.endswith(".pdf"):
+        return FileResponse(
+            folder / "comparison.pdf", media_type="application/pdf", filename="comparison.pdf"
+        )
+    return FileResponse(
+        folder / "comparison.html",
+        media_type="text/html",
+        headers={"content-security-policy": REPORT_POLICY},
+    )
+
+
+def _both(request: Request) -> list[Entry]:
+    try:
+        return [
+            desk_of(request).sessions.entry(request.query_params.get(side, ""))
+            for side in ("before", "after")
+        ]
+    except KeyError as error:
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such session.") from error
+
+
+def _named(opened: Opened, name: str) -> str:
+    return f"{opened.entry.name} {name}"

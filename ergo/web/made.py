@@ -1,0 +1,90 @@
+"""Reports, clips and comparisons, made when they are asked for and kept until notes change."""
+
+import asyncio
+import hashlib
+import shutil
+import sys
+from collections import defaultdict
+from collections.abc import Sequence
+from pathlib import Path
+
+from ergo.errors import OutputError
+from ergo.storage.folder import SESSION_FILE
+
+MOST_KEPT = 12
+
+
+class Made:
+    """What was made of the sessions of a library.
+
+    Parameters
+    ----------
+    folder : Path
+        Everything in it can be made again.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self._locks: defaultdict[str, asyncio.Lock] = defaultdict(asyncio.Lock)
+
+    async def get(
+        self, kind: str, sessions: Sequence[Path], language: str, arguments: Sequence[str]
+    ) -> Path:
+        """Return the folder with what was made; makes it if anything has changed since.
+
+        Parameters
+        ----------
+        kind : str
+            As in :data:`ergo.web.making.KINDS`.
+        sessions : sequence of Path
+            Session folders that it depends on.
+        language : str
+        arguments : sequence of str
+            What follows in the call.
+
+        Raises
+        ------
+        OutputError
+            With one line if it cannot be made.
+        """
+        key = _key(kind, sessions, language, arguments)
+        place = self._folder / key
+        async with self._locks[key]:
+            if not place.is_dir():
+                self._folder.mkdir(parents=True, exist_ok=True)
+                self._make_room()
+                await _make(kind, place, language, arguments)
+        return place
+
+    def _make_room(self) -> None:
+        kept = sorted(self._folder.iterdir(), key=lambda path: path.stat().st_mtime)
+        for path in kept[: max(0, len(kept) - MOST_KEPT + 1)]:
+            shutil.rmtree(path, ignore_errors=True)
+
+
+def _key(kind: str, sessions: Sequence[Path], language: str, arguments: Sequence[str]) -> str:
+    """Return a name that changes with the notes, the landmarks and the wishes."""
+    said = [kind, language, *arguments]
+    said += [str((folder / "landmarks.parquet").stat().st_mtime_ns) for folder in sessions]
+    digest = hashlib.sha256("\0".join(said).encode())
+    for folder in sessions:
+        digest.update((folder / SESSION_FILE).read_bytes())
+    return f"{kind}-{digest.hexdigest()[:24]}"
+
+
+async def _make(kind: str, place: Path, language: str, arguments: Sequence[str]) -> None:
+    process = await asyncio.create_subprocess_exec(
+        *(sys.executable, "-m", "ergo.web.making", kind, str(place), language, *arguments),
+        stdin=asyncio.subprocess.DEVNULL,
+        stdout=asyncio.subprocess.PIPE,
+        stderr=asyncio.subprocess.DEVNULL,
+    )
+    try:
+        said, _ = await process.communicate()
+    finally:
+        if process.returncode is None:
+            process.kill()
+            await process.wait()
+    if process.returncode != 0:
+        line = said.decode("utf-8", "replace").strip() or "It could not be made."
+        raise OutputError(line)

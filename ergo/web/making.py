@@ -1,0 +1,67 @@
+"""Runs in a process of its own: makes what takes long, into a folder that appears whole.
+
+``python -m ergo.web.making report OUT LANGUAGE FOLDER``,
+``... clip OUT LANGUAGE FOLDER SOURCE`` or
+``... comparison OUT LANGUAGE FOLDER NAME FOLDER NAME``. A complaint goes to
+stdout in one line.
+"""
+
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from ergo.errors import ErgoError
+from ergo.storage.folder import clear_workshop, write_whole
+from ergo.storage.session_folder import read_session
+from ergo.views.annotated import write_annotated_clip
+from ergo.views.words import words
+from ergo.workflow import ReportChoices, finish, load_session
+from ergo.workflow_sessions import Named, compare_sessions, write_comparison
+
+
+def report(out: Path, language: str, folder: str) -> None:
+    """Write report and tables of a session as its notes are now."""
+    stored = read_session(Path(folder))
+    finish(stored.recording, stored.notes, out, ReportChoices(language))
+    clear_workshop(out)
+
+
+def clip(out: Path, language: str, folder: str, source: str) -> None:
+    """Write the annotated clip of one source."""
+    session = load_session(Path(folder))
+
+    def write(fresh: Path) -> None:
+        write_annotated_clip(session, int(source), fresh / "clip.mp4", words(language))
+
+    write_whole(out, write)
+    clear_workshop(out)
+
+
+def comparison(out: Path, language: str, *named: str) -> None:
+    """Write the comparison of two sessions."""
+    before, after = (
+        Named(name, Path(folder)) for folder, name in zip(named[::2], named[1::2], strict=True)
+    )
+    write_comparison(compare_sessions([before], [after]), out, language)
+
+
+KINDS: dict[str, Callable[..., None]] = {
+    "report": report,
+    "clip": clip,
+    "comparison": comparison,
+}
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Make it and return the exit code."""
+    kind, out, *rest = arguments
+    try:
+        KINDS[kind](Path(out), *rest)
+    except ErgoError as error:
+        sys.stdout.write(f"{error}\n")
+        return error.exit_code
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

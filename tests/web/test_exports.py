@@ -1,0 +1,84 @@
+import csv
+import io
+
+import av
+import cv2
+import numpy as np
+import pypdf
+import pytest
+
+from ergo.views.annotated import safe_picture
+from ergo.views.faces import head_of
+from ergo.web.made import Made
+
+
+def test_the_report_follows_the_notes_and_is_made_once_for_each(client, session_id, library_folder):
+    path = f"/sessions/{session_id}/files"
+    pdf = client.get(f"{path}/report.pdf?language=de")
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf.content)).pages)
+    assert "kf_scaling.mp4" in text
+    assert "attachment" in pdf.headers["content-disposition"]
+    report = client.get(f"{path}/report.html?language=de")
+    assert 'lang="de"' in report.text
+    assert "sandbox" in report.headers["content-security-policy"]
+    rows = list(csv.DictReader(io.StringIO(client.get(f"{path}/frames.csv?language=de").text)))
+    assert len(rows) == 100
+    assert len(list((library_folder / "made").iterdir())) == 1
+
+
+def test_a_file_that_is_no_export_is_not_found(client, session_id):
+    for name in ("session.json", "landmarks.parquet", "%2e%2e%2fx", "corrections.jsonl"):
+        assert client.get(f"/sessions/{session_id}/files/{name}").status_code == 404
+
+
+def test_the_annotated_clip_shows_every_analysed_picture(client, session_id, tmp_path):
+    answer = client.get(f"/sessions/{session_id}/clips/0.mp4")
+    assert answer.headers["content-type"] == "video/mp4"
+    (tmp_path / "clip.mp4").write_bytes(answer.content)
+    with av.open(str(tmp_path / "clip.mp4")) as container:
+        frames = sum(1 for _ in container.decode(video=0))
+        size = container.streams.video[0].width, container.streams.video[0].height
+    assert size == (640, 480)
+    assert frames >= 15
+    assert client.get(f"/sessions/{session_id}/clips/1.mp4").status_code == 404
+
+
+def test_a_still_comes_as_a_picture_to_keep(client, session_id):
+    answer = client.get(f"/sessions/{session_id}/stills/4.jpg")
+    picture = cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_COLOR)
+    assert picture.shape == (480, 640, 3)
+    assert "attachment" in answer.headers["content-disposition"]
+    assert client.get(f"/sessions/{session_id}/stills/100.jpg").status_code == 404
+
+
+def test_what_lies_outside_the_operator_cannot_be_made_out(invented):
+    chequered = np.indices((480, 640)).sum(axis=0) // 3 % 2 * 255
+    picture = np.repeat(chequered[..., None], 3, axis=2).astype(np.uint8)
+    recording = invented.recording
+    safe = safe_picture(recording, 0, picture, blur_operator=False)
+    blurred = safe_picture(recording, 0, picture, blur_operator=True)
+    head = head_of(recording.tracks["operator"], 0, 480)
+    place = (slice(int(head.y) - 8, int(head.y) + 8), slice(int(head.x) - 8, int(head.x) + 8))
+    assert np.ptp(safe[20:60, 20:60]) < 80
+    assert np.ptp(safe[place]) == 255
+    assert np.ptp(blurred[place]) < 80
+
+
+@pytest.mark.parametrize("query", ["", "?before=x&after=y"])
+def test_a_comparison_needs_two_sessions_of_the_library(client, query):
+    assert client.get(f"/comparison{query}").status_code == 404
+    assert client.get(f"/comparison.html{query}").status_code == 404
+
+
+def test_a_session_compared_with_itself_is_refused_in_one_line(client, session_id):
+    answer = client.get(f"/comparison.html?before={session_id}&after={session_id}")
+    assert answer.status_code == 422
+    assert "both sides" in answer.json()["error"]
+
+
+def test_old_exports_make_room_for_new_ones(tmp_path):
+    made = Made(tmp_path)
+    for number in range(20):
+        (tmp_path / f"report-{number}").mkdir()
+    made._make_room()
+    assert len(list(tmp_path.iterdir())) == 11
