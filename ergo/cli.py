@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ergo import __version__
+from ergo.cli_compare import compare, trend
 from ergo.cli_library import operators, sessions
 from ergo.cli_serve import serve
 from ergo.errors import ErgoError, TooLittleSeen
@@ -74,6 +75,8 @@ def ergo() -> None:
     """
 
 
+ergo.add_command(compare)
+ergo.add_command(trend)
 ergo.add_command(sessions)
 ergo.add_command(operators)
 ergo.add_command(serve)

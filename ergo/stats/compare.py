@@ -4,7 +4,8 @@ Every difference has a 95 % interval that respects that frames are not independe
 (:mod:`ergo.stats.bootstrap`) and the errors of measurement. Recordings of the same
 view share most of the common error; recordings of different views do not. A
 verdict is given only where chance is unlikely even though many figures were
-looked at (Holm 1979).
+looked at (Holm 1979): once for the headline limits, which are asked first, once for
+the other figures of the whole session, once for clock hours and tasks.
 """
 
 from collections.abc import Callable, Sequence
@@ -92,7 +93,8 @@ class Comparison:
     doubts : tuple of Doubt
         What speaks against comparing them; to be said first.
     differences : tuple of Difference
-        Whole session first, then by clock hour and task.
+        Headline limits of the whole session first, then its other figures, then by
+        clock hour and task.
     """
 
     doubts: tuple[Doubt, ...]
@@ -137,9 +139,12 @@ def compare(before: Sequence[Measured], after: Sequence[Measured]) -> Comparison
     doubts = doubts_about(before, after)
     groups = _group(before), _group(after)
     shared = 0.0 if any(doubt.key in SPOILING for doubt in doubts) else SAME_PLACE_CORRELATION
-    whole = [_difference(each, *groups, shared) for each in _whole_questions(*groups)]
-    parts = [_difference(each, *groups, shared) for each in _part_questions(*groups)]
-    return Comparison(doubts, (*_judged(whole), *_judged(parts)))
+    families = (_main_questions(), _whole_questions(*groups), _part_questions(*groups))
+    judged = [
+        _judged([_difference(each, *groups, shared) for each in questions])
+        for questions in families
+    ]
+    return Comparison(doubts, tuple(each for family in judged for each in family))
 
 
 def _group(sessions: Sequence[Measured]) -> _Group:
@@ -147,12 +152,17 @@ def _group(sessions: Sequence[Measured]) -> _Group:
     return _Group(pool, draws_of(pool.session_of_block))
 
 
+def _main_questions() -> list[_Question]:
+    return [_beyond(each, "session", "", None) for each in limit_sets() if each.is_headline]
+
+
 def _whole_questions(before: _Group, after: _Group) -> list[_Question]:
     limits = [each for each in limit_sets() if any(band.strain == 2 for band in each.bands)]
+    further = [each for each in limits if not each.is_headline]
     upward = dict.fromkeys(each.angle.name for each in limits if _is_upward(each))
     methods = [key for key in before.pool.levels if key in after.pool.levels]
     return [
-        *(_beyond(each, "session", "", None) for each in limits),
+        *(_beyond(each, "session", "", None) for each in further),
         *(_percentile(name, "p50", 0.5) for name in upward),
         *(_percentile(name, "p90", 0.9) for name in upward),
         *(_level(key) for key in methods),
@@ -244,6 +254,9 @@ def _difference(question: _Question, before: _Group, after: _Group, shared: floa
         second.spread,
         measuring_variance(first.moved, second.moved, shared),
     )
+    if question.kind in ("beyond", "level"):  # shares differ by 1 at most
+        low, high = (float(np.clip(end, -1, 1)) for end in (change.low, change.high))
+        change = Estimate(change.value, low, high)
     if min(first.judged_share, second.judged_share) < LEAST_JUDGED_SHARE:
         change, chance = Estimate(change.value, np.nan, np.nan), np.nan
     return Difference(

@@ -10,8 +10,15 @@ from ergo.errors import OutputError
 SESSION_FILE = "session.json"
 
 
-def check_free(folder: Path, *, replace: bool) -> None:
+def check_free(folder: Path, *, replace: bool, mark: str = SESSION_FILE) -> None:
     """Refuse a folder that exists, unless it is ours and may be replaced.
+
+    Parameters
+    ----------
+    folder : Path
+    replace : bool
+    mark : str
+        Name of the file by which a folder is known as ours.
 
     Raises
     ------
@@ -25,13 +32,13 @@ def check_free(folder: Path, *, replace: bool) -> None:
         raise OutputError("is a file.", where=f"{folder}:", remedy="Name a folder with --out.")
     if not any(folder.iterdir()):
         return
-    if not (folder / SESSION_FILE).is_file():
+    if not (folder / mark).is_file():
         raise OutputError(
             "holds other files.", where=f"{folder}:", remedy="Name a new folder with --out."
         )
     if not replace:
         raise OutputError(
-            "holds a session already.",
+            "holds a result already.",
             where=f"{folder}:",
             remedy="Add --force to replace it, or name another folder with --out.",
         )

@@ -57,16 +57,24 @@ def png_uri(png: bytes) -> str:
     return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
 
 
-def render(content: Mapping[str, Any], plots: Mapping[str, Plot], *, for_print: bool) -> str:
-    """Return the report as HTML.
+def render(
+    content: Mapping[str, Any],
+    plots: Mapping[str, Plot],
+    *,
+    for_print: bool,
+    template: str = "report.html",
+) -> str:
+    """Return the report, or another page of ours, as HTML.
 
     Parameters
     ----------
     content : mapping
-        As :func:`report_content` makes it.
+        For the report as :func:`report_content` makes it.
     plots : mapping of str to Plot
     for_print : bool
         True for typesetting: one figure each, no reader's dark screen.
+    template : str
+        Name of the page's template.
     """
     environment = Environment(
         loader=PackageLoader("ergo.views"),
@@ -75,8 +83,8 @@ def render(content: Mapping[str, Any], plots: Mapping[str, Plot], *, for_print: 
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    template = environment.get_template("report.html")
-    return template.render(content, plots=plots, for_print=for_print)
+    page = environment.get_template(template)
+    return page.render(content, plots=plots, for_print=for_print)
 
 
 def report_content(

@@ -1,6 +1,10 @@
 """The report of one session: HTML, PDF and every figure as SVG and PNG."""
 
+from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
+
+from matplotlib.figure import Figure
 
 from ergo.session import Session
 from ergo.stats.exposure import Exposure
@@ -39,7 +43,8 @@ def write_report(
         Whether the operator's own face is blurred too.
     """
     own_words = words(language)
-    on_screen, in_print = _draw_all(session, exposure, own_words, out / "plots")
+    drawn = {key: partial(draw, session, exposure, own_words) for key, draw in FIGURES.items()}
+    on_screen, in_print = write_plots(drawn, own_words, out / "plots")
     shown = moments(session, exposure, fetch, own_words, blur_operator=blur_operator)
     content = report_content(session, exposure, shown, own_words)
     page = render(content, on_screen, for_print=False)
@@ -47,15 +52,27 @@ def write_report(
     write_pdf(render(content, in_print, for_print=True), out / "report.pdf")
 
 
-def _draw_all(
-    session: Session, exposure: Exposure, own_words: Words, folder: Path
+DrawAt = Callable[[float], Figure | None]
+"""Width [inch] to a figure; None where there is nothing to draw."""
+
+
+def write_plots(
+    drawn: Mapping[str, DrawAt], own_words: Words, folder: Path
 ) -> tuple[dict[str, Plot], dict[str, Plot]]:
-    """Write every figure into the folder; return them for the screen and for print."""
+    """Write every figure into the folder; return them for the screen and for print.
+
+    Parameters
+    ----------
+    drawn : mapping of str to callable
+        By key; ``plot.alt.KEY`` describes it to who cannot see it.
+    own_words : Words
+    folder : Path
+        Made if it is not there.
+    """
     folder.mkdir(exist_ok=True)
     on_screen, in_print = {}, {}
-    for key, draw in FIGURES.items():
-        wide = draw(session, exposure, own_words, WIDE_IN)
-        narrow = draw(session, exposure, own_words, NARROW_IN)
+    for key, draw in drawn.items():
+        wide, narrow = draw(WIDE_IN), draw(NARROW_IN)
         if wide is None or narrow is None:
             continue
         svg = svg_of(wide)

@@ -47,7 +47,8 @@ class Table:
     is_narrow: bool = False
 
 
-def _columns(words: Words, *keys: str) -> tuple[str, ...]:
+def column_names(words: Words, *keys: str) -> tuple[str, ...]:
+    """Return the heads of columns in words."""
     return tuple(words.say(f"column.{key}") for key in keys)
 
 
@@ -83,7 +84,7 @@ def seen_table(session: Session, words: Words) -> Table:
         share = words.share(float(found.mean())) if frames.size else words.say("number.unknown")
         remarks = _remarks(session, source, words)
         rows.append((facts.name, length, str(frames.size), share, remarks))
-    columns = _columns(words, "recording", "length", "pictures", "seen", "remarks")
+    columns = column_names(words, "recording", "length", "pictures", "seen", "remarks")
     return Table(words.say("caption.seen"), columns, tuple(rows))
 
 
@@ -112,7 +113,7 @@ def judged_table(exposure: Exposure, words: Words) -> Table:
     )
     return Table(
         words.say("caption.judged"),
-        _columns(words, "angle", "judged", "not_judged"),
+        column_names(words, "angle", "judged", "not_judged"),
         rows,
         is_narrow=True,
     )
@@ -129,7 +130,7 @@ def limits_table(exposure: Exposure, words: Words, *, headline: bool) -> Table:
         for limits in exposure.limits
         if is_plotted(limits) == headline
     )
-    columns = _columns(words, "angle", "rule")
+    columns = column_names(words, "angle", "rule")
     columns += tuple(
         f"{mark.symbol} {words.capital(words.say(f'strain.{name}'))}"
         for mark, name in zip((*STRAIN_MARKS, NOT_JUDGED), STRAIN_NAMES, strict=True)
@@ -169,7 +170,7 @@ def holds_table(exposure: Exposure, words: Words) -> Table | None:
     if not strained:
         return None
     shown = strained[:LONGEST_HOLDS]
-    columns = _columns(
+    columns = column_names(
         words, "angle", "recording", "start", "length", "mean", "allowed", "beyond", "clock", "rest"
     )
     caption = words.say("caption.holds", n=len(shown), total=len(strained))
@@ -222,7 +223,7 @@ def spread_table(exposure: Exposure, words: Words) -> Table:
             interval = words.say("number.range", low=low, high=high)
             cells.append(f"{words.measure(estimate.value, name)} ({interval})")
         rows.append(tuple(cells))
-    columns = _columns(words, "angle", "p10", "p50", "p90")
+    columns = column_names(words, "angle", "p10", "p50", "p90")
     return Table(words.say("caption.spread"), columns, tuple(rows))
 
 
@@ -250,7 +251,7 @@ def group_table(
     columns = (
         words.say(f"column.{head}"),
         _held(words, unit),
-        *_columns(words, "share", "beyond_here", "share_here", "interval", "not_judged"),
+        *column_names(words, "share", "beyond_here", "share_here", "interval", "not_judged"),
     )
     return Table(words.say(f"caption.{kind}"), columns, tuple(rows))
 
@@ -279,7 +280,7 @@ def scores_table(exposure: Exposure, words: Words) -> Table | None:
         for levels in exposure.scores
     )
     columns = (
-        *_columns(words, "method", "side", "levels"),
+        *column_names(words, "method", "side", "levels"),
         f"{NOT_JUDGED.symbol} {words.say('column.not_judged')}",
     )
     return Table(words.say("caption.scores"), columns, rows) if rows else None
@@ -298,7 +299,7 @@ def levels_table(exposure: Exposure, words: Words) -> Table:
             meaning = words.name(f"levels.{levels.method}", level.printed, level.meaning)
             head = words.name("rules", levels.method)
             rows[(head, level_text(level, mark, words), meaning)] = None
-    columns = _columns(words, "method", "level", "meaning")
+    columns = column_names(words, "method", "level", "meaning")
     return Table(words.say("caption.levels"), columns, tuple(rows))
 
 
@@ -311,5 +312,5 @@ def sources_table(exposure: Exposure, words: Words) -> Table:
     rows = tuple(
         (rule, "\n".join(names), source, status) for (rule, source, status), names in angles.items()
     )
-    columns = _columns(words, "rule", "angle", "source", "status")
+    columns = column_names(words, "rule", "angle", "source", "status")
     return Table(words.say("caption.sources"), columns, rows)

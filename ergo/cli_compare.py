@@ -1,0 +1,129 @@
+"""``ergo compare`` and ``ergo trend``: sessions beside each other and over time."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ergo.cli_library import force_option, json_option, library_option
+
+if TYPE_CHECKING:
+    from ergo.workflow_sessions import Named
+
+COMPARE_EXAMPLE = """
+\b
+Example:
+  ergo analyse sample_frames --out out/before
+  ergo analyse sample_frames --out out/after
+  ergo compare out/before out/after --out out/comparison
+"""
+TREND_EXAMPLE = """
+\b
+Example:
+  ergo sessions list --operator KF
+  ergo trend --operator KF --out out/trend
+"""
+LANGUAGE = click.option(
+    "--language",
+    type=click.Choice(["en", "de"]),
+    default="en",
+    show_default=True,
+    help="Language of the result.",
+)
+OUT = click.option(
+    "--out", type=click.Path(path_type=Path), help="Folder to make for page and plots."
+)
+
+
+@click.command(epilog=COMPARE_EXAMPLE)
+@click.argument("before")
+@click.argument("after")
+@OUT
+@force_option
+@LANGUAGE
+@json_option
+@library_option
+def compare(
+    before: str,
+    after: str,
+    out: Path | None,
+    force: bool,
+    language: str,
+    as_json: bool,
+    library: Path | None,
+) -> None:
+    """Tell what really differs between two sessions or groups of sessions.
+
+    BEFORE and AFTER are folders that `ergo analyse` made, or names or tags of the
+    library; a tag stands for all its sessions.
+    """
+    from ergo.views.comparison import comparison_lines
+    from ergo.views.words import words
+    from ergo.workflow_sessions import compare_sessions, comparison_content, write_comparison
+
+    compared = compare_sessions(_sessions(before, library), _sessions(after, library))
+    if out is not None:
+        write_comparison(compared, out, language, force=force)
+    if as_json:
+        _print_json(comparison_content(compared))
+        return
+    own = words(language)
+    for line in comparison_lines(compared.comparison, compared.before, compared.after, own):
+        click.echo(line)
+    if out is not None:
+        click.echo(f"Page: {out / 'comparison.html'}")
+
+
+@click.command(epilog=TREND_EXAMPLE)
+@click.option("--tag", help="Sessions with this tag.")
+@click.option("--operator", help="Sessions of this operator (pseudonym).")
+@OUT
+@force_option
+@LANGUAGE
+@json_option
+@library_option
+def trend(
+    tag: str | None,
+    operator: str | None,
+    out: Path | None,
+    force: bool,
+    language: str,
+    as_json: bool,
+    library: Path | None,
+) -> None:
+    """Follow sessions of the library over time, and tell a trend from noise."""
+    from ergo.storage.library_place import open_user_library
+    from ergo.views.course import course_lines
+    from ergo.views.words import words
+    from ergo.workflow_sessions import Named, course_content, course_of, write_course
+
+    with open_user_library(library) as opened:
+        found = opened.entries(tag=tag, operator=operator)
+    course = course_of([Named(each.name, each.folder, each.recorded_on) for each in found])
+    if out is not None:
+        write_course(course, out, language, force=force)
+    if as_json:
+        _print_json(course_content(course))
+        return
+    for line in course_lines(course.trends, course.days, course.undated, words(language)):
+        click.echo(line)
+    if out is not None:
+        click.echo(f"Page: {out / 'trend.html'}")
+
+
+def _sessions(word: str, library: Path | None) -> "list[Named]":
+    """Return what a word names; the library is opened only where it must be asked."""
+    from ergo.storage.library_place import open_user_library
+    from ergo.workflow_sessions import Named, is_session_folder, sessions_named
+
+    if is_session_folder(word):
+        return [Named(Path(word).resolve().name, Path(word))]
+    with open_user_library(library) as opened:
+        return sessions_named(word, opened)
+
+
+def _print_json(content: dict[str, object]) -> None:
+    from ergo.storage.tables import plain
+
+    click.echo(json.dumps(plain(content), ensure_ascii=False, allow_nan=False))

@@ -1,0 +1,115 @@
+"""The trend of every figure that matters over many sessions, judged together.
+
+Looking at many figures finds a "trend" in one of them by chance; their
+probabilities are therefore raised for how many were looked at (Holm 1979, status:
+memory).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from scipy.stats import t as student
+
+from ergo.stats.bootstrap import CONFIDENCE, Draws, holm
+from ergo.stats.comparable import SPOILING, doubts_about
+from ergo.stats.exposure import LimitSet
+from ergo.stats.figures import Figure, percentile
+from ergo.stats.limits import limit_sets
+from ergo.stats.pool import Measured, Pool
+from ergo.stats.trend import Trend, beyond_trend, figure_trend
+
+PEAKS = ("neck_flexion_deg", "trunk_flexion_deg")
+"""Angles whose 90th percentile is followed too."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FigureTrend:
+    """The trend of one figure.
+
+    Attributes
+    ----------
+    kind : str
+        ``"beyond"``: share of the judged time beyond ``limits``; ``"p90"``.
+    name : str
+        Of the angle.
+    limits : LimitSet or None
+    trend : Trend
+        Its verdict allows for the number of figures.
+    chance : float
+        Probability of such a slope by chance, raised for the number of figures;
+        NaN where too little was seen.
+    """
+
+    kind: Literal["beyond", "p90"]
+    name: str
+    limits: LimitSet | None
+    trend: Trend
+    chance: float
+
+
+def figure_trends(days: Sequence[float], sessions: Sequence[Measured]) -> tuple[FigureTrend, ...]:
+    """Return the trends of time beyond the headline limits and of peaks.
+
+    Parameters
+    ----------
+    days : sequence of float
+        When each session was recorded. [d]
+    sessions : sequence of Measured
+    """
+    same_view = has_same_view(sessions)
+    trends = [
+        FigureTrend(
+            "beyond",
+            each.angle.name,
+            each,
+            beyond_trend(days, sessions, each, same_view=same_view),
+            0,
+        )
+        for each in limit_sets()
+        if each.is_headline
+    ]
+    trends += [
+        FigureTrend("p90", name, None, _peak_trend(days, sessions, name, same_view), 0)
+        for name in PEAKS
+    ]
+    raised = holm(np.array([_chance(each.trend) for each in trends]))
+    return tuple(_judged(each, float(chance)) for each, chance in zip(trends, raised, strict=True))
+
+
+def has_same_view(sessions: Sequence[Measured]) -> bool:
+    """Return whether the camera stood alike in all sessions."""
+    return not any(
+        doubt.key in SPOILING
+        for other in sessions[1:]
+        for doubt in doubts_about(sessions[:1], [other])
+    )
+
+
+def _peak_trend(
+    days: Sequence[float], sessions: Sequence[Measured], name: str, same_view: bool
+) -> Trend:
+    def peak(pool: Pool, draws: Draws) -> Figure:
+        return percentile(pool, draws, name, 0.9)
+
+    return figure_trend(days, sessions, peak, same_view=same_view)
+
+
+def _chance(trend: Trend) -> float:
+    """Return the two-sided probability of the slope if there were no trend."""
+    half = (trend.slope.high - trend.slope.low) / 2
+    if not np.isfinite(half):
+        return float("nan")
+    freedom = len(trend.days) - 2
+    if half == 0:
+        return float(trend.slope.value == 0)
+    error = half / student.ppf((1 + CONFIDENCE) / 2, freedom)
+    return float(2 * student.sf(abs(trend.slope.value) / error, freedom))
+
+
+def _judged(each: FigureTrend, chance: float) -> FigureTrend:
+    trend = each.trend
+    if trend.verdict in ("better", "worse") and not chance < 1 - CONFIDENCE:
+        trend = replace(trend, verdict="no_evidence")
+    return replace(each, trend=trend, chance=chance)
