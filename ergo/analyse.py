@@ -16,6 +16,7 @@ from ergo import __version__
 from ergo.frames.frame import FrameSource, SourceFacts
 from ergo.landmarks.follow import Part, SourceLandmarks, join_parts, watch_parts
 from ergo.landmarks.join import join_tracks, unseen_track
+from ergo.landmarks.moved import with_moved_landmarks
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
 from ergo.posture.estimate import estimate_posture
@@ -182,7 +183,7 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
         If a reading in the settings is unknown.
     """
     timeline = recording.timeline
-    operator = recording.tracks["operator"]
+    operator = with_moved_landmarks(recording.tracks["operator"], timeline, notes)
     places = [place_of(facts, each) for facts, each in zip(recording.sources, notes, strict=True)]
     cameras = level_cameras(timeline, operator, [place.camera for place in places], notes)
     posture = estimate_posture(timeline, operator, cameras, notes)

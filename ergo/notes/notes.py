@@ -154,6 +154,14 @@ class SetUpNotes(_Strict):
         return self
 
 
+class MovedLandmark(_Strict):
+    """Where a landmark of the operator really is in one picture; in px of the upright picture."""
+
+    name: Annotated[str, Field(min_length=1, max_length=40)]
+    time_s: Seconds = 0.0
+    at: Point
+
+
 class Notes(_Strict):
     """Everything a notes file may state."""
 
@@ -168,3 +176,4 @@ class Notes(_Strict):
     force: tuple[ForceSpan, ...] = ()
     excluded: tuple[ExcludedSpan, ...] = ()
     neutral: NeutralMoment | None = None
+    landmarks: tuple[MovedLandmark, ...] = ()

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from ergo.arrays import AnyArray, BoolArray, FloatArray
+from ergo.landmarks.moved import with_moved_landmarks
 from ergo.notes.spans import is_within
 from ergo.posture.angle_names import NAMES
 from ergo.posture.posture_track import PostureTrack
@@ -106,9 +107,13 @@ def labels_of(session: Session) -> dict[str, list[str]]:
 
 
 def mean_points(session: Session) -> FloatArray:
-    """Return the operator's landmarks over all looks, array (frame, landmark, xy), in px."""
-    looks = session.recording.tracks["operator"].picture_px[..., :2]
-    return np.asarray(looks.mean(axis=1))
+    """Return the operator's landmarks over all looks, array (frame, landmark, xy), in px.
+
+    Landmarks that the notes put right lie where the notes say.
+    """
+    recording = session.recording
+    track = with_moved_landmarks(recording.tracks["operator"], recording.timeline, session.notes)
+    return np.asarray(track.picture_px[..., :2].mean(axis=1))
 
 
 def _strains(posture: PostureTrack, excluded: BoolArray) -> AnyArray:

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from ergo.analyse import judge
+from ergo.landmarks.names import INDEX
 from ergo.notes.notes import Notes
 from ergo.storage.session_folder import read_session
 from ergo.workflow import judge_again
@@ -164,3 +165,22 @@ def test_a_damaged_history_is_told_in_one_line(client, path, session_id, library
     answer = client.get(f"{path}/corrections")
     assert answer.status_code == 422
     assert "corrections.jsonl" in answer.json()["error"]
+
+
+def test_a_moved_landmark_changes_the_angle_there_and_comes_back_on_undo(client, path):
+    _, before = timeline(client, path)
+    state(
+        client,
+        path,
+        source=0,
+        key="landmarks",
+        add={"name": "wrist_left", "time_s": 4.0, "at": [300, 400]},
+    )
+    _, moved = timeline(client, path)
+    client.post(f"{path}/undo", json={})
+    _, after = timeline(client, path)
+    assert not np.array_equal(moved["value"], before["value"], equal_nan=True)
+    np.testing.assert_array_equal(after["value"], before["value"])
+    at = INDEX["wrist_left"]
+    np.testing.assert_array_equal(moved["points"][20, at], [300, 400])
+    assert not np.array_equal(before["points"][20, at], [300, 400])
