@@ -29,7 +29,23 @@ is left for any other distance (arm's reach; 0.43-0.74 m in our training scenes;
 MOUTH_ABOVE_HEAD_M, MOUTH_TO_FEET_M = 0.065, 0.07
 """The mouth of a lying patient from the middle of the head (training scenes; ours)."""
 
-RoomDraw = tuple[Camera, Chair]
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RoomDraw:
+    """One of many equally likely rooms.
+
+    Attributes
+    ----------
+    camera : Camera
+        Its height is known.
+    chair : Chair
+    errors : SeatErrors
+        Of the operator's seat in this room.
+    """
+
+    camera: Camera
+    chair: Chair
+    errors: SeatErrors
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -71,17 +87,12 @@ def placed_operator(
         Of this source alone.
     camera : Camera
         Best guess; landmarks are placed with it.
-    draws : sequence of (Camera, Chair)
-        Equally likely rooms.
+    draws : sequence of RoomDraw
     height_cm : float, optional
         Body height, where stated. [cm]
     """
     person = seen_person(timeline, track, camera, height_cm)
-    numbers = np.random.default_rng(1).standard_normal((len(draws), 4))
-    each = [
-        _one_draw(person, room, SeatErrors(*row))
-        for room, row in zip(draws, numbers.tolist(), strict=True)
-    ]
+    each = [_one_draw(person, room) for room in draws]
     seat = np.stack([one[0] for one in each])
     measured = np.stack([one[1] for one in each])
     weight = _weight(seat)
@@ -125,12 +136,16 @@ def on_patients_plan(points: FloatArray, chair: Chair) -> FloatArray:
     return np.stack([away @ np.array([y, -x]), away @ np.array([x, y])], axis=-1)
 
 
-def _one_draw(
-    person: SeenPerson, room: RoomDraw, errors: SeatErrors
-) -> tuple[FloatArray, FloatArray]:
+def seat_errors(count: int) -> list[SeatErrors]:
+    """Return draws of what is uncertain about a seat, the same every time."""
+    numbers = np.random.default_rng(1).standard_normal((count, 4))
+    return [SeatErrors(*row) for row in numbers.tolist()]
+
+
+def _one_draw(person: SeenPerson, room: RoomDraw) -> tuple[FloatArray, FloatArray]:
     """Return the seat (frame, xy) on the patient's plan and the measures (frame, measure)."""
-    camera, chair = room
-    seat, hip_height, size = seat_m(person, camera, errors)
+    chair = room.chair
+    seat, hip_height, size = seat_m(person, room.camera, room.errors)
     to_head = chair.head_m[:2] - seat
     hips = np.concatenate([seat, np.full((len(seat), 1), hip_height)], axis=1)
     mouth = chair.head_m + np.array([*(chair.feet_direction * MOUTH_TO_FEET_M), MOUTH_ABOVE_HEAD_M])

@@ -9,8 +9,10 @@ from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
 from ergo.posture.clock import clock_from_notes, zones_of
 from ergo.posture.clock_track import ClockOrigin, ClockTrack
-from ergo.posture.measured_clock import DRAWS, Placed, RoomDraw, placed_operator
+from ergo.posture.guessed_room import guessed_rooms
+from ergo.posture.measured_clock import DRAWS, Placed, RoomDraw, placed_operator, seat_errors
 from ergo.posture.place_track import MEASURES, PlaceOrigin, PlaceTrack
+from ergo.posture.seat import seen_person
 from ergo.room.camera import Camera
 from ergo.room.places import Place
 from ergo.timeline import Timeline
@@ -40,11 +42,17 @@ def place_people(
     origins: list[PlaceOrigin] = []
     for source, (place, note) in enumerate(zip(places, notes, strict=True)):
         frames = timeline.frames_of(source)
+        alone = _alone(timeline, frames)
         draws, origin = _rooms(place)
+        if not draws and "patient" in tracks:
+            stated_cm = note.operator_height_cm
+            seen = seen_person(alone, _some(tracks["operator"], frames), cameras[source], stated_cm)
+            patient = _some(tracks["patient"], frames)
+            draws = guessed_rooms(alone, seen, patient, cameras[source])
+            origin = "automatic" if draws else "not judged"
         origins.append(origin)
         if not draws:
             continue
-        alone = _alone(timeline, frames)
         operator = placed_operator(
             alone,
             _some(tracks["operator"], frames),
@@ -75,7 +83,11 @@ def _rooms(place: Place) -> tuple[list[RoomDraw], PlaceOrigin]:
     if place.set_up is None or place.set_up.chair is None:
         return [], "not judged"
     drawn = place.set_up.draws(DRAWS)
-    return [(camera, chair) for camera, chair in drawn if chair is not None], "set-up"
+    return [
+        RoomDraw(camera, chair, errors)
+        for (camera, chair), errors in zip(drawn, seat_errors(DRAWS), strict=True)
+        if chair is not None
+    ], "set-up"
 
 
 class _Laid:

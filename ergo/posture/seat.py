@@ -146,16 +146,63 @@ def seat_m(
     size : float
         True size over the network's guess.
     """
-    height = HIP_HEIGHT_M + HIP_HEIGHT_SD_M * errors.hip_height
-    size = person.size * (1 + person.size_sd * errors.size)
-    off = HIP_SD_TRUNKS * np.array([errors.across, errors.up])
-    rays = camera.plan_rays(person.hips_px + off * person.trunk_px[:, None])
+    height, size = hip_height_m(errors), true_size(person, errors)
+    rays = _rays(person, camera, errors)
     by_size = person.depth_m * size * camera.focal_px / person.focal_px
+    sure = Cue(by_size, person.size_sd * by_size)
+    depth = both(sure, cue_of_height(rays, camera, height, HIP_HEIGHT_SD_M))
+    return rays[:, :2] * depth[:, None], height, size
+
+
+def hip_height_m(errors: SeatErrors) -> float:
+    """Return the height of the hips above the floor in one draw [m]."""
+    return HIP_HEIGHT_M + HIP_HEIGHT_SD_M * errors.hip_height
+
+
+def true_size(person: SeenPerson, errors: SeatErrors) -> float:
+    """Return the true size over the network's guess in one draw."""
+    return person.size * (1 + person.size_sd * errors.size)
+
+
+def lens_height_m(person: SeenPerson, camera: Camera, errors: SeatErrors) -> float:
+    """Return how high the lens must be for a seated person of this size; NaN if not seen [m]."""
+    rays = _rays(person, camera, errors)
+    by_size = person.depth_m * true_size(person, errors) * camera.focal_px / person.focal_px
+    heights = hip_height_m(errors) - rays[:, 2] * by_size
+    seen = heights[np.isfinite(heights)]
+    return float(np.median(seen)) if len(seen) else float("nan")
+
+
+def _rays(person: SeenPerson, camera: Camera, errors: SeatErrors) -> FloatArray:
+    off = HIP_SD_TRUNKS * np.array([errors.across, errors.up])
+    return camera.plan_rays(person.hips_px + off * person.trunk_px[:, None])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cue:
+    """What one cue says of a depth along the optical axis.
+
+    Attributes
+    ----------
+    depth_m, sd_m : array (frame,)
+        [m]; an infinite sd where the cue says nothing.
+    """
+
+    depth_m: FloatArray
+    sd_m: FloatArray
+
+
+def cue_of_height(rays: FloatArray, camera: Camera, height_m: float, sd_m: float) -> Cue:
+    """Return where lines of sight (frame, xyz) reach a height above the floor [m]."""
     fall = -rays[:, 2]
     with np.errstate(divide="ignore", invalid="ignore"):
-        by_height = ((camera.height_m or 0.0) - height) / fall
-        weight = np.where(by_height > 0, 1 / (HIP_HEIGHT_SD_M / fall) ** 2, 0.0)
-    by_height = np.where(weight > 0, by_height, 0.0)
-    other = 1 / (person.size_sd * by_size) ** 2
-    depth = (weight * by_height + other * by_size) / (weight + other)
-    return rays[:, :2] * depth[:, None], height, size
+        depth = ((camera.height_m or 0.0) - height_m) / fall
+        is_met = depth > 0
+        return Cue(np.where(is_met, depth, 0.0), np.where(is_met, sd_m / np.abs(fall), np.inf))
+
+
+def both(one: Cue, other: Cue) -> FloatArray:
+    """Return the depth (frame,) that two cues tell together, each by its certainty [m]."""
+    weight, rest = one.sd_m**-2.0, other.sd_m**-2.0
+    depth: FloatArray = (weight * one.depth_m + rest * other.depth_m) / (weight + rest)
+    return depth

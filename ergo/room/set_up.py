@@ -6,7 +6,7 @@ are tried: plausible tilts, and the pose that OpenCV's ``solvePnP`` gives for a
 rectangle on the floor.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -39,7 +39,7 @@ MARK_SD_PX = 3.0
 """One standard deviation of a point marked by hand, per axis (ours). [px]"""
 MOST_MISSED, MOST_IMPLAUSIBLE = 4.0, 3.5
 """Standard deviations beyond which a mark or a measure does not fit (ours)."""
-TILTS_DEG = (-35.0, -20.0, -8.0, 4.0)
+TILTS_DEG, TURNS_DEG = (-35.0, -20.0, -8.0, 4.0), (-120.0, -60.0, 60.0, 120.0, 180.0)
 SHORT_RUN, LONG_RUN = 12, 80
 """Steps of the solver from every start, and from the most promising."""
 USEFUL_SD: Mapping[str, float] = {
@@ -131,9 +131,9 @@ def solve_set_up(facts: SourceFacts, notes: Notes) -> SetUp | None:
         camera_for(facts, notes),
         (*camera_unknowns(facts, notes), *chair_unknowns(marks), *floor_unknowns(marks)),
     )
-    begun = [problem.solved(start, most=SHORT_RUN) for start in problem.starts()]
-    promising = sorted(begun, key=lambda one: float(one.cost))[:2]
-    best = min((problem.solved(one.x) for one in promising), key=lambda one: float(one.cost))
+    begun = _by_cost(problem.solved(start, most=SHORT_RUN) for start in problem.starts())
+    turned = [problem.solved(start, most=SHORT_RUN) for start in problem.turned(begun[0].x)]
+    best = _by_cost(problem.solved(one.x) for one in _by_cost((*begun, *turned))[:2])[0]
     problem.check(best.x)
     return problem.result(best)
 
@@ -168,6 +168,15 @@ class _Problem:
         begun += [{**likely, **pose} for pose in floor_poses(self.marks, self.like)]
         return [self._scaled(placed(values, self.marks, self.like)) for values in begun]
 
+    def turned(self, scaled: FloatArray) -> list[FloatArray]:
+        """Return the same with the chair turned: seen along its length it has two readings."""
+        at = [n for n, unknown in enumerate(self.unknowns) if unknown.name == "chair_turn_deg"]
+        if not at:
+            return []
+        starts = np.tile(scaled, (len(TURNS_DEG), 1))
+        starts[:, at[0]] += np.array(TURNS_DEG) / self.unknowns[at[0]].sd
+        return list(starts)
+
     def _scaled(self, values: Values) -> FloatArray:
         return np.array([(values[u.name] - u.likely) / u.sd for u in self.unknowns])
 
@@ -182,7 +191,8 @@ class _Problem:
                 where=f"{self.name}:",
                 remedy="Check this mark, and the lengths that were measured.",
             )
-        odd = int(np.argmax(np.abs(scaled)))
+        turns_freely = [unknown.name.endswith("_turn_deg") for unknown in self.unknowns]
+        odd = int(np.argmax(np.where(turns_freely, 0.0, np.abs(scaled))))
         if abs(scaled[odd]) > MOST_IMPLAUSIBLE:
             unknown = self.unknowns[odd]
             value = unknown.likely + unknown.sd * scaled[odd]
@@ -209,6 +219,11 @@ class _Problem:
             missed_px={key: _rms(miss) for key, miss in missed.items()},
             spread=np.linalg.cholesky(covariance),
         )
+
+
+def _by_cost(found: Iterable[Any]) -> list[Any]:
+    """Return solutions, the best first."""
+    return sorted(found, key=lambda one: float(one.cost))
 
 
 def _rms(miss: FloatArray) -> float:

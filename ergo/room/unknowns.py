@@ -21,7 +21,7 @@ FOCAL_SD_STATED, FOCAL_SD_EXIF, FOCAL_SD_ASSUMED = 0.01, 0.04, 0.15
 PITCH_SD_DEG, ROLL_SD_DEG = 15.0, 4.0
 HEAD_HEIGHT_M, HEAD_HEIGHT_SD_M = 0.86, 0.09
 CHAIR_LENGTH_M, CHAIR_LENGTH_SD_M, TAPE_SD_M = 1.75, 0.15, 0.02
-ANY_TURN_DEG, ANY_PLACE_M = 90.0, 2.0
+ANY_TURN_DEG, ANY_PLACE_M = 120.0, 2.0
 """Plausible values of a treatment room before anything is marked (ours; the heights are
 those of a reclined chair at which a seated operator works)."""
 
