@@ -11,6 +11,7 @@ from starlette.responses import JSONResponse, Response
 from ergo.storage.library_entry import Entry
 from ergo.storage.tables import plain
 from ergo.views.words import Words
+from ergo.web.classroom import ClassSteps, compared, sheet
 from ergo.web.corrections import Correction, correct, steps_of, undo
 from ergo.web.described import description, figures
 from ergo.web.desk import Desk, desk_of, form_of, opened_of, words_of
@@ -110,6 +111,20 @@ def _steps(opened: Opened, words: Words) -> list[dict[str, object]]:
         }
         for step, is_undone in steps_of(opened.folder)
     ]
+
+
+def class_sheet(request: Request) -> Response:
+    """Answer with the printed steps to choose from."""
+    return JSONResponse(sheet(opened_of(request).session, words_of(request)))
+
+
+async def class_answer(request: Request) -> Response:
+    """Answer with the class's steps beside the measured ones."""
+    given = await form_of(request, ClassSteps)
+    opened = await run_in_threadpool(opened_of, request)
+    if given.frame >= len(opened.session.recording.timeline):
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such frame.")
+    return JSONResponse(compared(opened.session, given, words_of(request)))
 
 
 def whole(request: Request, name: str, otherwise: int, most: int) -> int:

@@ -45,6 +45,8 @@ ROUTES = (
     Route("/api/sessions/{session}/corrections", api.history),
     Route("/api/sessions/{session}/corrections", api.correction, methods=["POST"]),
     Route("/api/sessions/{session}/undo", api.undoing, methods=["POST"]),
+    Route("/api/sessions/{session}/class", api.class_sheet),
+    Route("/api/sessions/{session}/class", api.class_answer, methods=["POST"]),
     Route("/api/sessions/{session}/again", sending.again, methods=["POST"]),
     Route("/api/uploads", sending.begin, methods=["POST"]),
     Route("/api/uploads/{upload}", sending.so_far),

@@ -48,11 +48,15 @@ export class Player {
   // Holds in order of time; after the last one, the first again.
   nextHold() { return this._next(this.session.facts.holds, (hold) => hold.first); }
 
+  // Holds by length, longest first; asked again, the next longest.
   longestHold() {
-    const holds = this.session.facts.holds;
-    const longest = holds.reduce((best, hold) => !best || hold.length_s > best.length_s ? hold : best, null);
-    if (longest) { this.pause(); this.go(longest.first); }
-    return longest;
+    const holds = [...this.session.facts.holds].sort((a, b) => b.length_s - a.length_s);
+    if (!holds.length) return null;
+    const at = holds.indexOf(this.shownHold);
+    this.shownHold = holds[(at + 1) % holds.length];
+    this.pause();
+    this.go(this.shownHold.first);
+    return this.shownHold;
   }
 
   // Worst moments, worst first.

@@ -103,12 +103,15 @@ export class Stage {
     this._arc(parts, neck, minus(neck, hip), minus(head, neck), this.angle(frame, "neck_flexion_deg"));
     for (const side of ["left", "right"]) {
       const [shoulder, elbow, wrist] = ["shoulder", "elbow", "wrist"].map((name) => at(`${name}_${side}`));
-      this._arc(parts, shoulder, [0, 1], minus(elbow, shoulder), this.angle(frame, `upper_arm_elevation_deg_${side}`));
-      this._arc(parts, elbow, minus(elbow, shoulder), minus(wrist, elbow), this.angle(frame, `elbow_flexion_deg_${side}`));
+      const away = elbow[0] < (neck[0] + hip[0]) / 2 ? -1 : 1;
+      this._arc(parts, shoulder, [0, 1], minus(elbow, shoulder), this.angle(frame, `upper_arm_elevation_deg_${side}`), away);
+      this._arc(parts, elbow, minus(elbow, shoulder), minus(wrist, elbow), this.angle(frame, `elbow_flexion_deg_${side}`), away);
     }
   }
 
-  _arc(parts, corner, from, to, [value, spread]) {
+  // An arc from one direction to another; its figure stands to one side (-1 left, 1 right).
+  _arc(parts, corner, from, to, [value, spread], away = 0) {
+    if (!Number.isFinite(value)) return;
     const radius = this.size / 24;
     const begin = Math.atan2(from[1], from[0]), end = Math.atan2(to[1], to[0]);
     let turn = end - begin;
@@ -116,20 +119,17 @@ export class Stage {
     if (turn < -Math.PI) turn += 2 * Math.PI;
     const place = (angle, r = radius) => [corner[0] + r * Math.cos(angle), corner[1] + r * Math.sin(angle)];
     const [a, b] = [place(begin), place(end)];
-    const isKnown = Number.isFinite(value);
-    if (isKnown) {
-      const d = `M${a} A${radius} ${radius} 0 0 ${turn > 0 ? 1 : 0} ${b}`;
-      parts.push(made("path", { class: "arc-rim", d, "stroke-width": this.size / 200 }));
-      parts.push(made("path", { class: "arc", d, "stroke-width": this.size / 420 }));
-    }
-    const text = isKnown ? `${number(value)}° ± ${number(spread)}°` : say("page.unseen_short");
-    this._label(parts, place(begin + turn / 2, radius * 1.9), text, isKnown);
+    const d = `M${a} A${radius} ${radius} 0 0 ${turn > 0 ? 1 : 0} ${b}`;
+    parts.push(made("path", { class: "arc-rim", d, "stroke-width": this.size / 200 }));
+    parts.push(made("path", { class: "arc", d, "stroke-width": this.size / 420 }));
+    const [x, y] = place(begin + turn / 2, radius * 1.8);
+    this._label(parts, away ? [corner[0] + away * radius * 2.6, corner[1]] : [x, y], `${number(value)}° ± ${number(spread)}°`);
   }
 
-  _label(parts, [x, y], text, isKnown) {
-    const high = this.size / 46, wide = high * 0.56 * text.length + high * 0.6;
+  _label(parts, [x, y], text) {
+    const high = this.size / 58, wide = high * 0.56 * text.length + high * 0.6;
     parts.push(made("rect", { class: "pill", x: x - wide / 2, y: y - high * 0.75, width: wide, height: high * 1.4, rx: high * 0.3 }));
-    const label = made("text", { class: isKnown ? "value" : "value unknown", x, y: y + high * 0.28, "font-size": high });
+    const label = made("text", { class: "value", x, y: y + high * 0.28, "font-size": high });
     label.textContent = text;
     parts.push(label);
   }

@@ -1,0 +1,55 @@
+import numpy as np
+import pytest
+
+from ergo.scores.rula_by_hand import REGIONS
+
+
+@pytest.fixture
+def path(session_id):
+    return f"/api/sessions/{session_id}/class"
+
+
+def measured_steps(invented, frame, side):
+    score = next(s for s in invented.scores if (s.method, s.side) == ("rula", side))
+    return {region: int(score.steps[region][frame]) for region in REGIONS}, int(score.score[frame])
+
+
+def test_the_sheet_shows_the_printed_bands_and_nothing_measured(client, path):
+    regions = {row["key"]: row for row in client.get(path).json()}
+    assert tuple(regions) == REGIONS
+    assert regions["neck"]["bands"][1:] == ["0° to 10°: 1", "10° to 20°: 2", "over 20°: 3"]
+    assert all(set(row) == {"key", "label", "highest", "bands", "more"} for row in regions.values())
+
+
+def test_a_class_that_gives_the_measured_steps_agrees_in_every_region(client, path, invented):
+    scores = [s for s in invented.scores if s.method == "rula"]
+    side, frame = next((s.side, int(np.argmax(s.score > 0))) for s in scores if np.any(s.score > 0))
+    steps, grand = measured_steps(invented, frame, side)
+    answer = client.post(path, json={"frame": frame, "side": side, "steps": steps}).json()
+    assert {row["verdict"] for row in answer["rows"]} == {"same"}
+    assert answer["grand"] == {"own": grand, "measured": grand}
+
+
+def test_a_different_step_is_told_with_the_angles_behind_it(client, path, invented):
+    steps, _ = measured_steps(invented, 10, "left")
+    steps = {region: max(1, step) for region, step in steps.items()}
+    other = steps["trunk"] + (1 if steps["trunk"] < 6 else -1)
+    given = {"frame": 10, "side": "left", "steps": {**steps, "trunk": other}}
+    rows = {row["label"]: row for row in client.post(path, json=given).json()["rows"]}
+    assert rows["Trunk"]["verdict"] == "differs by 1"
+    assert any(text.startswith("Trunk, forward bend: ") for text in rows["Trunk"]["angles"])
+
+
+@pytest.mark.parametrize(
+    ("frame", "side", "steps", "status"),
+    [
+        (0, "left", {}, 422),
+        (0, "both", dict.fromkeys(REGIONS, 1), 422),
+        (-1, "left", dict.fromkeys(REGIONS, 1), 422),
+        (10_000, "left", dict.fromkeys(REGIONS, 1), 404),
+        (0, "left", dict.fromkeys(REGIONS, 9), 422),
+    ],
+)
+def test_senseless_steps_are_refused(client, path, frame, side, steps, status):
+    answer = client.post(path, json={"frame": frame, "side": side, "steps": steps})
+    assert answer.status_code == status
