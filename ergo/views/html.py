@@ -11,6 +11,7 @@ from ergo.session import Session
 from ergo.stats.exposure import UNKNOWN, Exposure
 from ergo.views.change import changes_of
 from ergo.views.facts import film_next, first_sentences
+from ergo.views.habits import break_sentences, breaks_table, norms_table
 from ergo.views.moments import Moment
 from ergo.views.palette import NOT_JUDGED, marks_for
 from ergo.views.place_facts import moves_sentences, place_table
@@ -109,6 +110,7 @@ def report_content(
         "moves": moves_sentences(session, words),
         "clock_note": _clock_note(session, exposure, words),
         "moments": moments,
+        "breaks": break_sentences(exposure, words),
         "change": changes_of(session, exposure, words),
         "next": film_next(session, exposure, words),
         "angles": _angle_lines(exposure, words),
@@ -128,7 +130,9 @@ def _tables(session: Session, exposure: Exposure, words: Words) -> dict[str, Tab
         "limits_table": limits_table(exposure, words, headline=True),
         "more_limits_table": limits_table(exposure, words, headline=False),
         "holds_table": holds_table(exposure, words),
+        "breaks_table": breaks_table(exposure, words),
         "spread_table": spread_table(exposure, words),
+        "norms_table": norms_table(session, words),
         "clock_table": group_table(exposure.by_clock, shown, unit, words),
         "task_table": group_table(exposure.by_task, shown, unit, words),
         "mouth_table": group_table(exposure.by_mouth_area, shown, unit, words),

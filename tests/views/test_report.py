@@ -30,7 +30,7 @@ def page(folders):
 
 def test_the_report_is_html_pdf_and_every_figure_as_svg_and_png(folders):
     names = {str(path.relative_to(folders["en"])) for path in folders["en"].rglob("*.*")}
-    figures = ("strained", "timeline", "spread", "dial", "plan", "scores")
+    figures = ("strained", "timeline", "variation", "breaks", "spread", "dial", "plan", "scores")
     assert names == {"report.html", "report.pdf"} | {
         f"plots/{figure}.{kind}" for figure in figures for kind in ("svg", "png")
     }
@@ -56,7 +56,7 @@ def test_the_page_is_in_its_language_from_heading_to_caution(folders, language):
     page = (folders[language] / "report.html").read_text(encoding="utf-8")
     own = words(language)
     assert f'<html lang="{language}">' in page
-    for key in ("first", "seen", "strained", "timeline", "holds", "spread", "clock", "scores"):
+    for key in ("first", "change", "seen", "strained", "timeline", "holds", "variation", "breaks"):
         assert own.say(f"head.{key}") in page
     for key in ("screening", "rules", "consent", "blur", "local", "one"):
         assert own.say(f"cautions.{key}").replace("'", "&#39;") in page
@@ -68,7 +68,7 @@ def test_the_first_three_come_before_everything_else(page):
 
 def test_every_picture_says_in_words_what_it_shows(page):
     pictures = re.findall(r"<img [^>]*>", page)
-    assert len(pictures) == 6 + 3
+    assert len(pictures) == 8 + 3
     assert all(re.search(r'alt="[^"]{20,}"', picture) for picture in pictures)
 
 

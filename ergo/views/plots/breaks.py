@@ -1,0 +1,75 @@
+"""The plan of breaks as a timeline beside the real one."""
+
+from collections import Counter
+from collections.abc import Sequence
+from typing import Any
+
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+from ergo.stats.exposure import Exposure, HoldRecord
+from ergo.stats.microbreaks import BREAK_S, Break, BreakPlan, break_plan
+from ergo.views.palette import INK, marks_for
+from ergo.views.plots.sheet import axes_on, fill_of, in_style, legend_below, patch_of, sheet
+from ergo.views.words import Words
+
+LANE_IN, REST_IN = 0.3, 0.6
+WITHIN, _, PAST = marks_for(3)
+
+
+@in_style
+def breaks_figure(exposure: Exposure, words: Words, width_in: float) -> Figure | None:
+    """Draw the holds of the recording with most breaks, as they were and with the breaks."""
+    plan = break_plan(exposure.holds)
+    source = source_shown(plan)
+    if source is None:
+        return None
+    stretches = [each for each in plan.stretches if each.hold.source == source]
+    names = list(dict.fromkeys(each.hold.angle.name for each in stretches))
+    holds = list(dict.fromkeys(each.hold for each in stretches))
+    breaks = [each for each in plan.breaks if each.source == source]
+    figure = sheet(width_in, 2 * (len(names) * LANE_IN + REST_IN))
+    real, planned = axes_on(figure, 2, 1, sharex=True)
+    for hold in holds:
+        _bar(real, names.index(hold.angle.name), hold.start_s, hold.length_s, hold)
+    for each in stretches:
+        _bar(planned, names.index(each.hold.angle.name), each.start_s, each.length_s, each.hold)
+    _mark(planned, breaks, len(names))
+    for axes, key in ((real, "as_recorded"), (planned, "with_breaks")):
+        axes.set_title(words.say(f"breaks.{key}"))
+        axes.set_yticks(range(len(names)), [words.name("angle", name) for name in names])
+        axes.set_ylim(len(names) - 0.4, -0.6)
+    planned.xaxis.set_major_locator(MaxNLocator(6, integer=True))
+    planned.xaxis.set_major_formatter(FuncFormatter(lambda s, _: words.clock_time(max(s, 0.0))))
+    planned.set_xlabel(words.say("plot.time_axis"))
+    legend_below(figure, _legend(words))
+    return figure
+
+
+def source_shown(plan: BreakPlan) -> str | None:
+    """Return the recording with most breaks; None where there is none."""
+    most = Counter(each.source for each in plan.breaks).most_common(1)
+    return most[0][0] if most else None
+
+
+def _bar(axes: Any, lane: int, start_s: float, length_s: float, hold: HoldRecord) -> None:
+    is_past = hold.limit_s is not None and length_s > hold.limit_s + 1e-6
+    mark = PAST if is_past else WITHIN
+    axes.barh(lane, length_s, 0.55, left=start_s, **fill_of(mark))
+
+
+def _mark(axes: Any, breaks: Sequence[Break], lanes: int) -> None:
+    """Draw each break where it lies in the time of the plan."""
+    for number, each in enumerate(breaks):
+        middle_s = each.at_s + (number + 0.5) * BREAK_S
+        axes.plot([middle_s, middle_s], [-0.5, lanes - 0.5], color=INK, lw=1.5, ls=(0, (2, 1)))
+
+
+def _legend(words: Words) -> list[Any]:
+    line = Line2D([], [], color=INK, lw=1.5, ls=(0, (2, 1)), label=words.say("breaks.break_mark"))
+    return [
+        patch_of(WITHIN, words.say("breaks.hold_mark")),
+        patch_of(PAST, words.say("breaks.past_mark")),
+        line,
+    ]
