@@ -6,7 +6,7 @@ once in a while; between those looks they are "not seen", never guessed.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
@@ -18,8 +18,9 @@ from ergo.frames.read_ahead import read_ahead
 from ergo.landmarks.join import join_tracks, unseen_track
 from ergo.landmarks.people_finder import PeopleFinder
 from ergo.landmarks.pose_track import PoseTrack, Role
+from ergo.landmarks.refine import JOINTS
 from ergo.landmarks.roles import ROLES
-from ergo.landmarks.watcher import LOOKS, OTHERS, Eyes, FollowState, Row, Watcher
+from ergo.landmarks.watcher import LOOKS, OTHERS, Eyes, FollowState, Row, Seen, Watcher
 from ergo.notes.notes import Notes
 
 PART_S = 60.0  # length of the parts in which a clip is handed on
@@ -167,4 +168,20 @@ def _track(role: Role, rows: Sequence[Row], looks: tuple[str, ...]) -> PoseTrack
             track.world_m[at, which] = look.world_m
             track.visibility[at, which] = look.visibility
             track.identity[at] = seen.belief
-    return track
+    return _with_joints(track, [row.seen.get(role) for row in rows])
+
+
+def _with_joints(track: PoseTrack, seen: Sequence[Seen | None]) -> PoseTrack:
+    """Return the track with refined joints, the mean of the looks that have any."""
+    joint_px = np.full((len(seen), len(JOINTS), 3), np.nan)
+    joint_sd_px = np.full((len(seen), len(JOINTS)), np.nan)
+    for at, person in enumerate(seen):
+        looks = person.looks if person else ()
+        places = [look.joint_px for look in looks if look.joint_px is not None]
+        spreads = [look.joint_sd_px for look in looks if look.joint_sd_px is not None]
+        if places and spreads:
+            joint_px[at] = np.mean(places, axis=0)
+            joint_sd_px[at] = np.mean(spreads, axis=0)
+    if np.isnan(joint_px).all():
+        return track
+    return replace(track, joint_px=joint_px, joint_sd_px=joint_sd_px)

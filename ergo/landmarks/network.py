@@ -14,6 +14,7 @@ from scipy.special import expit
 
 from ergo.arrays import FloatArray, PictureArray
 from ergo.landmarks.names import INDEX, LANDMARKS
+from ergo.landmarks.refine import JOINTS, Glimpse, Joints, joints_in
 from ergo.landmarks.runtime import (
     LANDMARK_MEMBER,
     NetworkKind,
@@ -29,12 +30,16 @@ BOX_SCALE = 1.25  # the crop against the circle round the person, as trained
 _NEAR = 3  # half the 7 x 7 window in which a heat map refines its point
 _HEAT_FLOOR = 0.5  # heat below which a point is left where the network put it
 _OUTPUTS = ("Identity", "Identity_1", "Identity_3", "Identity_4")
-_MIRROR = np.array(
-    [
-        INDEX[name.replace("left", "right") if "left" in name else name.replace("right", "left")]
-        for name in LANDMARKS
-    ]
-)
+_TEXTURE_OF = ("Identity_3",)  # the heat maps are made from it
+_REFINED: NetworkKind = "heavy"  # the network whose texture the refiner knows
+
+
+def _other_side(name: str) -> str:
+    return name.replace("left", "right") if "left" in name else name.replace("right", "left")
+
+
+_MIRROR = np.array([INDEX[_other_side(name)] for name in LANDMARKS])
+_JOINTS_MIRROR = np.array([JOINTS.index(_other_side(name)) for name in JOINTS])
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,11 @@ class Look:
         Belief that there is a person in the crop, 0..1.
     next_box : Box
         The crop that these landmarks ask for, for a second look or the next frame.
+    joint_px : array (joint, xyz) or None
+        Refined joint centres of :data:`ergo.landmarks.refine.JOINTS`, axes as of
+        ``picture_px``; None from a network that has no refiner. [px]
+    joint_sd_px : array (joint,) or None
+        One standard deviation of each, in the picture, per axis. [px]
     """
 
     picture_px: FloatArray
@@ -82,6 +92,8 @@ class Look:
     visibility: FloatArray
     presence: float
     next_box: Box
+    joint_px: FloatArray | None = None
+    joint_sd_px: FloatArray | None = None
 
 
 def box_round(centre_px: FloatArray, top_px: FloatArray) -> Box:
@@ -111,7 +123,8 @@ class PoseNetwork:
     def __init__(self, kind: NetworkKind, at_once: int = 1) -> None:
         self.kind = kind
         network = bundle_member(kind, LANDMARK_MEMBER)
-        self._compiled: Any = compile_network(network, _OUTPUTS, at_once)
+        feeding = _TEXTURE_OF if kind == _REFINED else ()
+        self._compiled: Any = compile_network(network, _OUTPUTS, at_once, feeding)
         self._of_thread = threading.local()
 
     def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
@@ -128,8 +141,13 @@ class PoseNetwork:
             mirrored back, left and right again the person's own.
         """
         crop = crop_of(picture, box)
-        points, presence, heat, world = self._answer(crop[:, ::-1] if mirrored else crop)
-        points[:, :2] = _refined(points[:, :2], heat)
+        points, presence, heat, world, texture = self._answer(crop[:, ::-1] if mirrored else crop)
+        raw_places = points[:, :2].copy()
+        points[:, :2] = _refined(raw_places, heat)
+        joints = None
+        if texture is not None:
+            joints = _joints(points, raw_places, world, heat, texture)
+            joints = _joints_mirrored_back(joints) if mirrored else joints
         if mirrored:
             points, world = _mirrored_back(points, world)
         picture_px = _in_picture(points[:, :3], box)
@@ -143,9 +161,13 @@ class PoseNetwork:
             expit(points[:body, 3]),
             presence,
             box_round(picture_px[body, :2], picture_px[body + 1, :2]),
+            None if joints is None else _in_picture(joints.place + _TO_CORNER, box),
+            None if joints is None else joints.spread * box.side_px,
         )
 
-    def _answer(self, crop: PictureArray) -> tuple[FloatArray, float, FloatArray, FloatArray]:
+    def _answer(
+        self, crop: PictureArray
+    ) -> tuple[FloatArray, float, FloatArray, FloatArray, FloatArray | None]:
         shown = (crop.astype(np.float32) / 255.0)[None]
         request = self._request()
         request.infer([shown])
@@ -155,7 +177,10 @@ class PoseNetwork:
         )
         points = points.reshape(POINTS, 5)
         points[:, :3] /= INPUT_PX
-        return points, float(presence.ravel()[0]), heat[0], world.reshape(POINTS, 3)
+        texture = None
+        if self.kind == _REFINED:
+            texture = np.array(request.get_output_tensor(len(_OUTPUTS)).data[0], dtype=np.float64)
+        return points, float(presence.ravel()[0]), heat[0], world.reshape(POINTS, 3), texture
 
     def _request(self) -> Any:
         """Return this thread's own place to put pictures and fetch answers."""
@@ -192,6 +217,34 @@ def _in_picture(points: FloatArray, box: Box) -> FloatArray:
     placed = points * box.side_px
     placed[:, :2] = (points[:, :2] - 0.5) * box.side_px @ _turn(box).T + (box.x_px, box.y_px)
     return placed
+
+
+_TO_CORNER = np.array([0.5, 0.5, 0.0])
+
+
+def _joints(
+    points: FloatArray,
+    raw_places: FloatArray,
+    world: FloatArray,
+    heat: FloatArray,
+    texture: FloatArray,
+) -> Joints:
+    """Return the refined joints in the crop as it was shown."""
+    body = len(LANDMARKS)
+    return joints_in(
+        Glimpse(
+            points[:body, :2] - 0.5,
+            raw_places[:body] - 0.5,
+            world[:body],
+            points[:body, 3],
+            heat,
+            texture,
+        )
+    )
+
+
+def _joints_mirrored_back(joints: Joints) -> Joints:
+    return Joints(joints.place[_JOINTS_MIRROR] * (-1.0, 1.0, 1.0), joints.spread[_JOINTS_MIRROR])
 
 
 def _mirrored_back(points: FloatArray, world: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -39,10 +39,11 @@ class PoseTrack:
         nobody was looked for.
     identity : array (frame,)
         Our belief that this is the person of this role, 0..1; NaN where not found.
-    joint_px : array (frame, joint, xy) or None
-        Refined joint centres of :data:`ergo.landmarks.refine.JOINTS`. [px]
+    joint_px : array (frame, joint, xyz) or None
+        Refined joint centres of :data:`ergo.landmarks.refine.JOINTS`, the mean of
+        the looks; axes as of ``picture_px``. [px]
     joint_sd_px : array (frame, joint) or None
-        One standard deviation of each refined joint centre, per axis. [px]
+        One standard deviation of each in the picture, per axis. [px]
     """
 
     role: Role

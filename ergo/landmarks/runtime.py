@@ -133,7 +133,9 @@ def _read(network: bytes) -> Any:
         return _core().read_model(path)
 
 
-def compile_network(network: bytes, outputs: tuple[str, ...], at_once: int = 1) -> Any:
+def compile_network(
+    network: bytes, outputs: tuple[str, ...], at_once: int = 1, feeding: tuple[str, ...] = ()
+) -> Any:
     """Return a TFLite network compiled for the processor, for results that repeat.
 
     Parameters
@@ -144,11 +146,15 @@ def compile_network(network: bytes, outputs: tuple[str, ...], at_once: int = 1) 
         Names of the outputs wanted; whatever feeds only others is left out.
     at_once : int
         Inferences that may run beside each other, one thread each.
+    feeding : tuple of str
+        Names of outputs of which the input of the last convolution is wanted
+        too; they come after ``outputs``.
     """
     library = inference_library()
     with quiet_native():
         whole = _read(network)
         wanted = [whole.output(name).get_node().input_value(0) for name in outputs]
+        wanted += [_before_convolution(whole.output(name).get_node()) for name in feeding]
         model = library.Model(wanted, whole.get_parameters())
         return _core().compile_model(
             model,
@@ -159,3 +165,10 @@ def compile_network(network: bytes, outputs: tuple[str, ...], at_once: int = 1) 
                 "INFERENCE_PRECISION_HINT": "f32",
             },
         )
+
+
+def _before_convolution(node: Any) -> Any:
+    """Return what goes into the convolution that an output comes from."""
+    while node.get_type_name() != "Convolution":
+        node = node.input_value(0).get_node()
+    return node.input_value(0)

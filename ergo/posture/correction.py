@@ -2,7 +2,7 @@
 
 Each part of the body has its own small model: a weighted sum of bell curves
 round examples in the space of that part's points. Far from every example the
-sum is zero, so the hybrid estimate stays as it is and its uncertainty widens.
+sum is zero, so the refined joints stay as they are and their uncertainty widens.
 The models are fitted by ``python -m ergo.training``; a model for cameras whose
 level is known and one for cameras taken as level are never mixed.
 """
@@ -22,6 +22,7 @@ from ergo.posture.limbs import (
     LIMB,
     limbs_of,
     mirrored_points,
+    mirrored_spread,
     other_side,
     with_limbs,
 )
@@ -37,7 +38,7 @@ class Part:
     Attributes
     ----------
     points : tuple of str
-        Body points whose places are its features.
+        Body points whose places and spreads are its features.
     limbs : tuple of str
         Limbs that it corrects; their plain directions are features too.
     angles : tuple of str
@@ -91,6 +92,8 @@ PARTS: Mapping[str, Part] = {
 }
 
 _PLACE_WEIGHT, _DIRECTION_WEIGHT, _ELEVATION_WEIGHT = 4.0, 1.5, 3.0
+_SPREAD_WEIGHT = 0.5
+REACH = 1.4  # width of the bells; features have a mean squared length of 1
 _VIEW_BINS = 8  # of 45 degrees, from the front to the left
 
 
@@ -111,6 +114,8 @@ class PartModel:
         Of the angle's error near each example. [deg^2]
     far_variance : array (angle,)
         Where no example is near. [deg^2]
+    slope : array (feature, angle)
+        How the logarithm of the standard deviation changes with the features.
     widening : array (view, angle)
         Multiplies the standard deviation, so that 90 % intervals hold in every view.
     """
@@ -121,8 +126,12 @@ class PartModel:
     weights: FloatArray
     variance: FloatArray
     far_variance: FloatArray
+    slope: FloatArray
     widening: FloatArray
 
+
+MOST_SLOPE = 1.0
+"""Largest change of the logarithm of a standard deviation with the features (ours)."""
 
 FAR_WEIGHT = 0.3
 """How many examples at full nearness the far variance weighs (ours)."""
@@ -145,13 +154,15 @@ class Corrected:
     sd: FloatArray
 
 
-def corrected(points: BodyPoints, is_level_known: BoolArray) -> Corrected:
+def corrected(points: BodyPoints, spread_m: FloatArray, is_level_known: BoolArray) -> Corrected:
     """Return level points with every limb's direction corrected.
 
     Parameters
     ----------
     points : BodyPoints
-        The plain hybrid, in level axes with the camera at the origin.
+        Refined joints, in level axes with the camera at the origin.
+    spread_m : array (frame, point)
+        One standard deviation of each point across the line of sight. [m]
     is_level_known : array (frame,)
         Where False, level axes are those of a camera taken as level.
     """
@@ -160,7 +171,7 @@ def corrected(points: BodyPoints, is_level_known: BoolArray) -> Corrected:
     for variant in VARIANTS:
         frames = np.flatnonzero(is_level_known if variant == "known" else ~is_level_known)
         if len(frames):
-            done = _by_variant(points.frames(frames), model(variant))
+            done = _by_variant(points.frames(frames), spread_m[frames], model(variant))
             xyz[frames], sd[frames] = done.points.xyz, done.sd
     return Corrected(BodyPoints(xyz), sd)
 
@@ -187,16 +198,18 @@ def neutral_with_c7() -> BodyPoints:
         return BodyPoints(stored["neutral"].astype(np.float64))
 
 
-def _by_variant(points: BodyPoints, models: Mapping[str, PartModel]) -> Corrected:
+def _by_variant(
+    points: BodyPoints, spread_m: FloatArray, models: Mapping[str, PartModel]
+) -> Corrected:
     turn, seen = in_view(points)
-    mirrored = mirrored_points(seen)
+    mirrored, mirrored_m = mirrored_points(seen), mirrored_spread(spread_m)
     limbs = limbs_of(seen)
     sd = np.full((len(points), len(NAMES)), np.nan)
     for name, part in PARTS.items():
-        found, spread = _of_part(seen, part, models[name])
+        found, spread = _of_part(seen, spread_m, part, models[name])
         _put(limbs, sd, found, spread, part, is_mirrored=False)
         if part.has_mirror:
-            found, spread = _of_part(mirrored, part, models[name])
+            found, spread = _of_part(mirrored, mirrored_m, part, models[name])
             _put(limbs, sd, found, spread, part, is_mirrored=True)
     moved = with_limbs(points, np.einsum("fji,flj->fli", turn, limbs))
     return Corrected(moved, sd)
@@ -236,24 +249,23 @@ def in_view(points: BodyPoints) -> tuple[FloatArray, BodyPoints]:
     return turn, BodyPoints(np.einsum("fij,fpj->fpi", turn, points.xyz))
 
 
-def features(seen: BodyPoints, part: Part) -> FloatArray:
+def features(seen: BodyPoints, spread_m: FloatArray, part: Part) -> FloatArray:
     """Return array (frame, feature) of one part, from points of :func:`in_view`; may hold NaN."""
     middle = (seen.middle("hip") + seen.middle("shoulder")) / 2
     places = [(seen[name] - middle) * _PLACE_WEIGHT for name in part.points]
-    limbs = g.unit(limbs_of(_without_c7(seen)))
-    directions = [limbs[:, LIMB[name]] * _DIRECTION_WEIGHT for name in part.limbs]
-    height = middle[:, 1] / np.linalg.norm(middle, axis=1)
-    return np.concatenate([*places, *directions, height[:, None] * _ELEVATION_WEIGHT], axis=1)
+    spread = np.log(spread_m[:, [POSITION[name] for name in part.points]]) * _SPREAD_WEIGHT
+    height = middle[:, 1] / np.linalg.norm(middle, axis=1) * _ELEVATION_WEIGHT
+    directions = plain_limbs(seen, part) * _DIRECTION_WEIGHT
+    flat = directions.reshape(len(directions), -1)
+    return np.concatenate([*places, flat, spread, height[:, None]], axis=1)
 
 
-def _without_c7(points: BodyPoints) -> BodyPoints:
-    """Return points whose trunk ends at mid-shoulder, as landmarks give it."""
-    xyz = points.xyz.copy()
-    xyz[:, POSITION["trunk_top"]] = points.middle("shoulder")
-    return BodyPoints(xyz)
+def plain_limbs(seen: BodyPoints, part: Part) -> FloatArray:
+    """Return the uncorrected directions of a part's limbs, array (frame, limb, xyz)."""
+    return g.unit(limbs_of(seen)[:, [LIMB[name] for name in part.limbs]])
 
 
-def nearness(of: FloatArray, centres: FloatArray, reach: float = 1.0) -> FloatArray:
+def nearness(of: FloatArray, centres: FloatArray, reach: float = REACH) -> FloatArray:
     """Return array (frame, example): 1 at an example, towards 0 far from it."""
     apart = (of**2).sum(1)[:, None] + (centres**2).sum(1) - 2 * of @ centres.T
     near: FloatArray = np.exp(-np.maximum(apart, 0.0) / reach**2)
@@ -265,20 +277,34 @@ def scaled(of: FloatArray, model: PartModel) -> FloatArray:
     return np.where(np.isnan(of), 0.0, of - model.mean) * model.scale
 
 
-def _of_part(seen: BodyPoints, part: Part, learned: PartModel) -> tuple[FloatArray, FloatArray]:
+def _of_part(
+    seen: BodyPoints, spread_m: FloatArray, part: Part, learned: PartModel
+) -> tuple[FloatArray, FloatArray]:
     """Return the part's corrected limbs (frame, limb, xyz) and its angles' sd (frame, angle)."""
-    near = nearness(scaled(features(seen, part), learned), learned.centres)
-    plain = g.unit(limbs_of(_without_c7(seen)))[:, [LIMB[name] for name in part.limbs]]
+    of = scaled(features(seen, spread_m, part), learned)
+    near = nearness(of, learned.centres)
+    plain = plain_limbs(seen, part)
     found = plain + (near @ learned.weights).reshape(plain.shape)
-    spread = local_sd(near, learned) * learned.widening[view_bin(seen, has_sides=part.has_mirror)]
+    widening = learned.widening[view_bin(seen, has_sides=part.has_mirror)]
+    spread = local_sd(of, near, learned) * widening
     is_seen = np.isfinite(plain.sum(axis=(1, 2)))
     return found, np.where(is_seen[:, None], spread, np.nan)
 
 
-def local_sd(near: FloatArray, learned: PartModel) -> FloatArray:
-    """Return array (frame, angle): the spread of errors near each frame, before widening."""
+def local_sd(of: FloatArray, near: FloatArray, learned: PartModel) -> FloatArray:
+    """Return array (frame, angle): the spread of errors near each frame, before widening.
+
+    Parameters
+    ----------
+    of : array (frame, feature)
+        From :func:`scaled`.
+    near : array (frame, example)
+        From :func:`nearness`.
+    learned : PartModel
+    """
     weight = near**0.5 + 1e-12  # a wider bell than that of the correction
     local = weight @ learned.variance / weight.sum(axis=1, keepdims=True)
+    local *= np.exp(2 * np.clip(of @ learned.slope, -MOST_SLOPE, MOST_SLOPE))
     far = FAR_WEIGHT / (FAR_WEIGHT + near.sum(axis=1, keepdims=True))
     variance = (1 - far) * local + far * learned.far_variance
     sd: FloatArray = np.sqrt(variance)

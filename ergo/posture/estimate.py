@@ -12,6 +12,7 @@ from ergo.posture.angle_names import NAMES
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.correction import Corrected, corrected, neutral_with_c7
+from ergo.posture.joints import joint_points
 from ergo.posture.neutral import (
     levelled_by_neutral,
     neutral_body,
@@ -70,9 +71,7 @@ def estimate_posture(
     cameras = levelled_by_neutral(timeline, placed, cameras, notes)
     filled, away_s = bridged(timeline, levelled(placed, cameras, timeline))
     points = smoothed(timeline, filled)
-    learned = corrected(points, level_is_known(cameras)[timeline.source_index])
-    if not is_corrected:
-        learned = Corrected(points, np.full_like(learned.sd, np.nan))
+    learned = _learned(timeline, track, cameras) if is_corrected else None
     value, sd = _measured(timeline, points, away_s, cameras, notes, learned)
     is_told = np.isfinite(value) & can_be_told(sd)
     value, sd = np.where(is_told, value, np.nan), np.where(is_told, sd, np.nan)
@@ -85,7 +84,7 @@ def _measured(
     away_s: FloatArray,
     cameras: Sequence[Camera],
     notes: Sequence[Notes],
-    learned: Corrected,
+    learned: Corrected | None,
 ) -> tuple[FloatArray, FloatArray]:
     """Return the angles and their standard deviations, two arrays (frame, angle)."""
     camera_of = timeline.source_index
@@ -93,9 +92,22 @@ def _measured(
     value, has_own = _against_neutral(timeline, points, notes)
     known = level_is_known(cameras)[camera_of]
     value -= np.where(has_own[:, None], 0.0, usual_error(azimuth_deg, known))
+    if learned is None:
+        return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of)
     is_learned = np.isfinite(learned.sd)
     value = np.where(is_learned, body_angles(learned.points, neutral_with_c7()), value)
     return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned.sd)
+
+
+def _learned(timeline: Timeline, track: PoseTrack, cameras: Sequence[Camera]) -> Corrected | None:
+    """Return refined joints, bridged, smoothed and corrected; None where there are none."""
+    refined = joint_points(track, cameras, timeline)
+    if refined is None:
+        return None
+    placed, spread_m = refined
+    filled, _ = bridged(timeline, levelled(placed, cameras, timeline))
+    known = level_is_known(cameras)[timeline.source_index]
+    return corrected(smoothed(timeline, filled), spread_m, known)
 
 
 def _against_neutral(

@@ -49,6 +49,11 @@ def mirrored_points(points: BodyPoints) -> BodyPoints:
     return BodyPoints(points.xyz[:, _POINTS_MIRRORED] * _FLIP_X)
 
 
+def mirrored_spread(spread_m: FloatArray) -> FloatArray:
+    """Return what each point has (frame, point), left and right exchanged."""
+    return spread_m[:, _POINTS_MIRRORED]
+
+
 def mirrored_limbs(limbs: FloatArray) -> FloatArray:
     """Return limbs (frame, limb, xyz) as seen in a mirror, left and right exchanged."""
     seen: FloatArray = limbs[:, _LIMBS_MIRRORED] * _LIMBS_SIGN * _FLIP_X

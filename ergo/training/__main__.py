@@ -28,8 +28,8 @@ def fitted(examples: Examples) -> tuple[dict[str, FloatArray], dict[str, FloatAr
     for variant in VARIANTS:
         job = task(examples, variant)
         errors[variant] = left_out_errors(job, neutral)
-        for name, part in PARTS.items():
-            model = learned_part(job, part, errors[variant], plain_errors(job, neutral))
+        for name in PARTS:
+            model = learned_part(job, name, errors[variant], plain_errors(job, neutral))
             for field in PartModel.__slots__:
                 value = np.asarray(getattr(model, field))
                 kind = np.float16 if field == "centres" else np.float32

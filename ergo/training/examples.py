@@ -13,18 +13,16 @@ import numpy as np
 import pyarrow.parquet as pq
 
 from ergo.arrays import BoolArray, FloatArray, IndexArray
-from ergo.landmarks.names import INDEX, LANDMARKS
+from ergo.landmarks.names import LANDMARKS
+from ergo.landmarks.refine import JOINTS
 from ergo.posture import geometry as g
-from ergo.posture.body_points import POINTS, BodyPoints, body_points
-from ergo.posture.limbs import mirrored_points
-from ergo.posture.placing import placed_m
+from ergo.posture.body_points import POINTS, BodyPoints
+from ergo.posture.joints import hip_depth_m, placed_joints
 
 EXAMPLES_PATH = Path(__file__).parent / "examples.parquet"
 FOLDS = 5
 LOOKS = 2
 ASSUMED_FIELD_OF_VIEW_DEG = 65.0
-_SEEN = tuple(name for name in POINTS if name in INDEX)
-_LANDMARKS = [INDEX[name] for name in _SEEN]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,6 +41,8 @@ class Examples:
     width_px : array (example,)
     picture_px : array (example, look, landmark, xy)
     world_m : array (example, look, landmark, xyz)
+    joint_px, joint_sd_px : array (example, joint, xyz), (example, joint)
+        Refined joints, by a refiner that never saw this scene.
     truth : BodyPoints
         Camera axes, ``trunk_top`` is C7.
     neutral : BodyPoints
@@ -58,6 +58,8 @@ class Examples:
     up: FloatArray
     picture_px: FloatArray
     world_m: FloatArray
+    joint_px: FloatArray
+    joint_sd_px: FloatArray
     truth: BodyPoints
     neutral: BodyPoints
 
@@ -90,6 +92,8 @@ def read_examples(path: Path = EXAMPLES_PATH) -> Examples:
         up=numbers("up", 3),
         picture_px=numbers("picture_px", LOOKS, len(LANDMARKS), 2),
         world_m=numbers("world_m", LOOKS, len(LANDMARKS), 3),
+        joint_px=numbers("joint_px", len(JOINTS), 3),
+        joint_sd_px=numbers("joint_sd_px", len(JOINTS)),
         truth=BodyPoints(numbers("truth_m", len(POINTS), 3)),
         neutral=BodyPoints(numbers("neutral_m", len(POINTS), 3)),
     )
@@ -102,24 +106,24 @@ def level_turn(up: FloatArray) -> FloatArray:
     return np.stack([np.cross(down, ahead), down, ahead], axis=1)
 
 
-def seen_points(examples: Examples, variant: str) -> BodyPoints:
-    """Return the plain hybrid in level axes, by the true camera or by one that is assumed."""
+def seen_points(examples: Examples, variant: str) -> tuple[BodyPoints, FloatArray]:
+    """Return refined joints in level axes and their spread, by the true camera or an assumed one.
+
+    Returns
+    -------
+    BodyPoints
+    array (example, point)
+        [m]
+    """
     known = variant == "known"
     assumed_px = examples.width_px / 2 / np.tan(np.radians(ASSUMED_FIELD_OF_VIEW_DEG / 2))
-    focal_px = examples.focal_px if known else assumed_px
-    picture_px, world_m = examples.picture_px[:, :, _LANDMARKS], examples.world_m[:, :, _LANDMARKS]
-    rays = (picture_px - examples.centre_px[:, None, None]) / focal_px[:, None, None, None]
-    points_m = placed_m(rays, world_m).mean(axis=1)
+    lens = (examples.focal_px if known else assumed_px, examples.centre_px)
+    depth_m = hip_depth_m(examples.picture_px, examples.world_m, *lens)
+    points, spread_m = placed_joints(examples.joint_px, examples.joint_sd_px, depth_m, *lens)
     up = examples.up if known else np.broadcast_to(g.UP, examples.up.shape)
-    levelled = points_m @ np.swapaxes(level_turn(up), 1, 2)
-    return body_points({name: levelled[:, at] for at, name in enumerate(_SEEN)})
+    return BodyPoints(points.xyz @ np.swapaxes(level_turn(up), 1, 2)), spread_m
 
 
 def true_points(examples: Examples) -> BodyPoints:
     """Return the true points in level axes."""
     return BodyPoints(examples.truth.xyz @ np.swapaxes(level_turn(examples.up), 1, 2))
-
-
-def with_mirrored(points: BodyPoints) -> BodyPoints:
-    """Return the points, then all of them again as seen in a mirror."""
-    return BodyPoints(np.concatenate([points.xyz, mirrored_points(points).xyz]))

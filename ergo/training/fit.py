@@ -16,29 +16,41 @@ from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.correction import (
     PARTS,
-    Part,
     PartModel,
     features,
     in_view,
     local_sd,
     nearness,
+    plain_limbs,
     scaled,
     view_bin,
 )
-from ergo.posture.limbs import LIMB, limbs_of, mirrored_limbs, mirrored_points, with_limbs
+from ergo.posture.limbs import (
+    LIMB,
+    limbs_of,
+    mirrored_limbs,
+    mirrored_points,
+    mirrored_spread,
+    with_limbs,
+)
 from ergo.training.examples import FOLDS, Examples, seen_points, true_points
 
 EXAMPLES_KEPT = 700
 """Bells per part; more of them gain nothing measurable (ours)."""
 
-RIDGE = 0.1
-BROAD_WEIGHT = 2.0
+RIDGE = {"trunk": 0.5, "head": 0.5, "upper_arm": 40.0, "forearm": 10.0}
+"""Cost of a large correction. High for the arms: there the refined joints of real people are
+better than a correction that has only seen seated work (ours)."""
+
+BROAD_WEIGHT = {"trunk": 2.0, "head": 2.0, "upper_arm": 6.0, "forearm": 6.0}
 """How much an example of a posture far outside chairside work counts (ours)."""
 
 _ROUND = np.float16
 _QUANTILE, _OF_NORMAL = 0.9, 1.6449
 _BROAD_SHRINK = 12.0  # examples that the widening of all views counts in each view
 _VIEWS = 8
+LEAST_SHARE = 0.1  # of the sd: errors smaller than this tell no more than this (ours)
+SLOPE_RIDGE = 10.0
 FAR_QUANTILE = 0.9  # of the plain hybrid's errors: the sd where no example is near (ours)
 
 
@@ -48,37 +60,40 @@ class Task:
 
     Attributes
     ----------
-    seen, truth : BodyPoints
-        In view axes of the plain hybrid.
+    seen : BodyPoints
+        In view axes.
+    spread_m : array (example, point)
+        Of ``seen``. [m]
     limbs : array (example, limb, xyz)
         True directions in the same axes.
     angle : array (example, angle)
         True angles; NaN where this person's neutral posture is not known.
-    weight : array (example,)
+    is_broad : array (example,)
     fold : array (example,)
     """
 
     seen: BodyPoints
+    spread_m: FloatArray
     limbs: FloatArray
     angle: FloatArray
-    weight: FloatArray
+    is_broad: BoolArray
     fold: IndexArray
 
 
 def task(examples: Examples, variant: str) -> Task:
     """Return what one variant is fitted on, mirror images included."""
-    plain = seen_points(examples, variant)
-    turn, seen = in_view(plain)
+    refined, spread_m = seen_points(examples, variant)
+    turn, seen = in_view(refined)
     truth = true_points(examples)
     limbs = np.einsum("fij,flj->fli", turn, g.unit(limbs_of(truth)))
     angle = body_angles(truth, examples.neutral)
     mirrored_truth = body_angles(mirrored_points(truth), mirrored_neutral(examples.neutral))
-    weight = np.where(examples.is_broad, BROAD_WEIGHT, 1.0)
     return Task(
         seen=BodyPoints(np.concatenate([seen.xyz, mirrored_points(seen).xyz])),
+        spread_m=np.concatenate([spread_m, mirrored_spread(spread_m)]),
         limbs=np.concatenate([limbs, mirrored_limbs(limbs)]),
         angle=np.concatenate([angle, mirrored_truth]),
-        weight=np.tile(weight, 2),
+        is_broad=np.tile(examples.is_broad, 2),
         fold=np.tile(examples.fold, 2),
     )
 
@@ -120,51 +135,48 @@ def scaling(of: FloatArray) -> tuple[FloatArray, float]:
 
 
 def bells(
-    of: FloatArray, wanted: FloatArray, weight: FloatArray, centres: FloatArray
+    of: FloatArray, wanted: FloatArray, weight: FloatArray, centres: FloatArray, ridge: float
 ) -> FloatArray:
     """Return array (example, output): weights of the bells by regularised least squares.
 
-    Minimises the weighted squared error plus ``RIDGE`` times the squared size
+    Minimises the weighted squared error plus ``ridge`` times the squared size
     of the sum as a function (the bells' own inner product).
     """
     near, among = nearness(of, centres), nearness(centres, centres)
-    normal = near.T @ (near * weight[:, None]) + RIDGE * among
+    normal = near.T @ (near * weight[:, None]) + ridge * among
     normal[np.diag_indices(len(normal))] += 1e-6
     solved = np.linalg.solve(normal, near.T @ (wanted * weight[:, None]))
     return np.asarray(solved, dtype=np.float64)
 
 
 def fit_part(
-    job: Task, part: Part, used: BoolArray
+    job: Task, name: str, used: BoolArray
 ) -> tuple[FloatArray, float, FloatArray, FloatArray]:
     """Return mean, scale, centres and weights of one part, fitted on the examples ``used``."""
-    raw = features(job.seen, part)[used]
+    part = PARTS[name]
+    raw = features(job.seen, job.spread_m, part)[used]
     mean, scale = scaling(raw)
     of = (raw - mean) * scale
-    columns = [LIMB[name] for name in part.limbs]
-    plain = plain_directions(raw, len(columns))
+    columns = [LIMB[limb] for limb in part.limbs]
+    plain = plain_limbs(job.seen, part)[used]
     wanted = (job.limbs[used][:, columns] - plain).reshape(len(raw), -1)
+    weight = np.where(job.is_broad[used], BROAD_WEIGHT[name], 1.0)
     centres = of[spread_out(of, EXAMPLES_KEPT)].astype(_ROUND).astype(np.float64)
-    return mean, scale, centres, bells(of, wanted, job.weight[used], centres)
-
-
-def plain_directions(raw: FloatArray, count: int) -> FloatArray:
-    """Return the plain limbs that stand among the features, (example, limb, xyz), length 1."""
-    return g.unit(raw[:, -1 - 3 * count : -1].reshape(len(raw), count, 3))
+    return mean, scale, centres, bells(of, wanted, weight, centres, RIDGE[name])
 
 
 def left_out_limbs(job: Task) -> FloatArray:
     """Return every limb as corrected by models that never saw its scene, (example, limb, xyz)."""
     found = g.unit(limbs_of(job.seen))
     half = len(found) // 2
-    for part in PARTS.values():
-        of = features(job.seen, part)
+    for name, part in PARTS.items():
+        of = features(job.seen, job.spread_m, part)
         for fold in range(FOLDS):
-            mean, scale, centres, weights = fit_part(job, part, job.fold != fold)
+            mean, scale, centres, weights = fit_part(job, name, job.fold != fold)
             out = np.flatnonzero(job.fold == fold)
             near = nearness((of[out] - mean) * scale, centres)
-            columns = [LIMB[name] for name in part.limbs]
-            plain = plain_directions(of[out], len(columns))
+            columns = [LIMB[limb] for limb in part.limbs]
+            plain = plain_limbs(job.seen, part)[out]
             found[out[:, None], columns] = plain + (near @ weights).reshape(plain.shape)
     # the right limbs of a body are the left ones of its mirror image
     mirrored = mirrored_limbs(np.concatenate([found[half:], found[:half]]))
@@ -180,7 +192,7 @@ def left_out_errors(job: Task, neutral: BodyPoints) -> FloatArray:
 
 
 def plain_errors(job: Task, neutral: BodyPoints) -> FloatArray:
-    """Return array (example, angle): plain hybrid minus true angle; NaN unknown."""
+    """Return array (example, angle): by refined joints alone minus true angle; NaN unknown."""
     return wrapped(body_angles(job.seen, neutral) - job.angle)
 
 
@@ -189,11 +201,12 @@ def wrapped(difference: FloatArray) -> FloatArray:
     return (difference + 180.0) % 360.0 - 180.0
 
 
-def learned_part(job: Task, part: Part, errors: FloatArray, plain: FloatArray) -> PartModel:
+def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) -> PartModel:
     """Return the model of one part, with its spread from left-out errors, far off from plain."""
+    part = PARTS[name]
     everyone = np.ones(len(job.fold), dtype=bool)
-    mean, scale, centres, weights = fit_part(job, part, everyone)
-    columns = [COLUMN[name] for name in part.angles]
+    mean, scale, centres, weights = fit_part(job, name, everyone)
+    columns = [COLUMN[angle] for angle in part.angles]
     error = errors[:, columns]
     known = np.isfinite(error).all(axis=1)
     first = PartModel(
@@ -203,16 +216,19 @@ def learned_part(job: Task, part: Part, errors: FloatArray, plain: FloatArray) -
         weights=weights.astype(np.float32).astype(np.float64),
         variance=np.zeros((len(centres), len(part.angles))),
         far_variance=np.quantile(np.abs(plain[known][:, columns]), FAR_QUANTILE, axis=0) ** 2,
+        slope=np.zeros((len(mean), len(part.angles))),
         widening=np.ones((_VIEWS, len(part.angles))),
     )
-    near = nearness(scaled(features(job.seen, part), first), centres)
+    of = scaled(features(job.seen, job.spread_m, part), first)
+    near = nearness(of, centres)
     view = view_bin(job.seen, has_sides=part.has_mirror)
-    return _with_spread(first, near[known], error[known], view[known])
+    return _with_spread(first, of[known], near[known], error[known], view[known])
 
 
 def _with_spread(
-    model: PartModel, near: FloatArray, error: FloatArray, view: IndexArray
+    model: PartModel, of: FloatArray, near: FloatArray, error: FloatArray, view: IndexArray
 ) -> PartModel:
+    """Return the model with all that makes its standard deviations, from left-out errors."""
     fields = {name: getattr(model, name) for name in PartModel.__slots__}
     weight = near**0.5
     overall = (error**2).mean(axis=0)
@@ -220,10 +236,20 @@ def _with_spread(
     fields["variance"] = (weight.T @ error**2 + prior * overall) / (
         weight.sum(axis=0)[:, None] + prior
     )
-    sd = local_sd(near, PartModel(**fields))
+    fields["slope"] = _slope(of, error, local_sd(of, near, PartModel(**fields)))
+    sd = local_sd(of, near, PartModel(**fields))
     ratio = np.abs(error) / (_OF_NORMAL * sd)
     fields["widening"] = np.stack([_widening(ratio, view, bin_) for bin_ in range(_VIEWS)])
     return PartModel(**fields)
+
+
+def _slope(of: FloatArray, error: FloatArray, sd: FloatArray) -> FloatArray:
+    """Return (feature, angle): a ridge regression of the logarithm of errors over their sd."""
+    size = np.log(np.abs(error) / sd + LEAST_SHARE)
+    normal = of.T @ of
+    normal[np.diag_indices(len(normal))] += SLOPE_RIDGE
+    slope: FloatArray = np.linalg.solve(normal, of.T @ (size - size.mean(axis=0)))
+    return slope
 
 
 def _widening(ratio: FloatArray, view: IndexArray, bin_: int) -> FloatArray:

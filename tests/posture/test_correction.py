@@ -7,20 +7,33 @@ from ergo.posture import correction
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import PARTS, VARIANTS, corrected, model, neutral_with_c7
+from ergo.posture.correction import (
+    PARTS,
+    VARIANTS,
+    corrected,
+    model,
+    neutral_with_c7,
+)
 from ergo.posture.limbs import LIMB, limbs_of, mirrored_points, other_side, with_limbs
-from ergo.posture.neutral import population_neutral
 
 KNOWN, ASSUMED = np.array([True]), np.array([False])
 
 
 def seated(turn_deg=40.0, away_m=2.2, bend_deg=0.0):
     """The average body, bent, turned about the vertical and put in front of the camera."""
-    xyz = population_neutral().xyz[0]
+    xyz = neutral_with_c7().xyz[0]
     a, b = np.radians(turn_deg), np.radians(bend_deg)
     bend = np.array([[1, 0, 0], [0, np.cos(b), np.sin(b)], [0, -np.sin(b), np.cos(b)]])
     turn = np.array([[np.cos(a), 0, np.sin(a)], [0, 1, 0], [-np.sin(a), 0, np.cos(a)]])
     return BodyPoints((xyz @ bend.T @ turn.T + [0.1, 0.3, away_m])[None])
+
+
+SPREAD_M = 0.02
+
+
+def fixed(points, is_level_known, spread_m=SPREAD_M):
+    """Correct points that are all equally well seen."""
+    return corrected(points, np.full(points.xyz.shape[:2], spread_m), is_level_known)
 
 
 def angles(done):
@@ -33,7 +46,7 @@ def learned_columns():
 
 
 def test_every_learned_angle_has_a_spread_and_no_other_has():
-    sd = corrected(seated(), KNOWN).sd[0]
+    sd = fixed(seated(), KNOWN).sd[0]
     has_mirror = [other_side(NAMES[column]) for column in learned_columns()]
     learned = set(learned_columns()) | {COLUMN[name] for name in has_mirror}
     assert set(np.flatnonzero(np.isfinite(sd))) == learned
@@ -41,22 +54,22 @@ def test_every_learned_angle_has_a_spread_and_no_other_has():
 
 
 def test_known_and_assumed_level_use_different_models():
-    known, assumed = corrected(seated(), KNOWN), corrected(seated(), ASSUMED)
+    known, assumed = fixed(seated(), KNOWN), fixed(seated(), ASSUMED)
     assert np.abs(known.points.xyz - assumed.points.xyz).max() > 1e-4
 
 
 def test_frames_of_both_kinds_are_each_corrected_by_their_own():
     both = BodyPoints(np.repeat(seated().xyz, 2, axis=0))
-    mixed = corrected(both, np.array([True, False]))
-    assert mixed.points.xyz[0] == pytest.approx(corrected(seated(), KNOWN).points.xyz[0])
-    assert mixed.points.xyz[1] == pytest.approx(corrected(seated(), ASSUMED).points.xyz[0])
+    mixed = fixed(both, np.array([True, False]))
+    assert mixed.points.xyz[0] == pytest.approx(fixed(seated(), KNOWN).points.xyz[0])
+    assert mixed.points.xyz[1] == pytest.approx(fixed(seated(), ASSUMED).points.xyz[0])
 
 
 @settings(max_examples=20, deadline=None)
 @given(turn_deg=st.floats(-180, 180), bend_deg=st.floats(-10, 40))
 def test_the_body_in_the_mirror_is_corrected_as_in_the_mirror(turn_deg, bend_deg):
-    plain = corrected(seated(turn_deg, bend_deg=bend_deg), KNOWN)
-    mirror = corrected(mirrored_points(seated(turn_deg, bend_deg=bend_deg)), KNOWN)
+    plain = fixed(seated(turn_deg, bend_deg=bend_deg), KNOWN)
+    mirror = fixed(mirrored_points(seated(turn_deg, bend_deg=bend_deg)), KNOWN)
     for name in ("upper_arm_elevation_deg_left", "elbow_flexion_deg_right"):
         swapped = COLUMN[other_side(name)]
         assert angles(plain)[0, COLUMN[name]] == pytest.approx(angles(mirror)[0, swapped], abs=1e-6)
@@ -68,37 +81,43 @@ def test_the_body_in_the_mirror_is_corrected_as_in_the_mirror(turn_deg, bend_deg
 def test_panning_a_level_camera_does_not_change_the_angles(pan_deg):
     a = np.radians(pan_deg)
     pan = np.array([[np.cos(a), 0, np.sin(a)], [0, 1, 0], [-np.sin(a), 0, np.cos(a)]])
-    there = corrected(seated(), KNOWN)
-    panned = corrected(seated().turned(pan), KNOWN)
+    there = fixed(seated(), KNOWN)
+    panned = fixed(seated().turned(pan), KNOWN)
     assert angles(panned) == pytest.approx(angles(there), abs=1e-6, nan_ok=True)
 
 
 def far_away():
-    """A body that no example resembles: three times as large as anybody."""
+    """A body that no example resembles: eight times as large as anybody."""
     body = seated()
     middle = body.xyz.mean(axis=1, keepdims=True)
-    return BodyPoints(middle + 3 * (body.xyz - middle))
+    return BodyPoints(middle + 8 * (body.xyz - middle))
 
 
 def test_far_from_every_example_the_correction_fades_to_the_plain_limbs():
     body = far_away()
     plain = limbs_of(body)
-    found = limbs_of(corrected(body, KNOWN).points)
+    found = limbs_of(fixed(body, KNOWN).points)
     for name in ("trunk_to_shoulders", "ears", "upper_arm_left", "forearm_right"):
         assert found[0, LIMB[name]] == pytest.approx(plain[0, LIMB[name]], abs=0.02)
 
 
 def test_far_from_every_example_the_intervals_are_wider():
-    near, far = corrected(seated(), KNOWN).sd[0], corrected(far_away(), KNOWN).sd[0]
+    near, far = fixed(seated(), KNOWN).sd[0], fixed(far_away(), KNOWN).sd[0]
     columns = learned_columns()
     assert (far[columns] > 1.3 * near[columns]).all()
+
+
+def test_joints_that_are_hardly_seen_make_wider_intervals():
+    column = COLUMN["elbow_flexion_deg_left"]
+    clear, hidden = fixed(seated(), KNOWN, 0.01).sd[0], fixed(seated(), KNOWN, 0.08).sd[0]
+    assert hidden[column] > 1.15 * clear[column]
 
 
 def test_a_missing_elbow_leaves_the_trunk_known_and_that_arm_unknown():
     xyz = seated().xyz.copy()
     body = BodyPoints(xyz)
     body["elbow_left"][:] = np.nan
-    done = corrected(body, KNOWN)
+    done = fixed(body, KNOWN)
     assert np.isfinite(done.sd[0, COLUMN["trunk_flexion_deg"]])
     assert np.isnan(done.sd[0, COLUMN["upper_arm_elevation_deg_left"]])
     assert np.isnan(done.sd[0, COLUMN["elbow_flexion_deg_left"]])
@@ -106,19 +125,19 @@ def test_a_missing_elbow_leaves_the_trunk_known_and_that_arm_unknown():
 
 
 def test_nobody_seen_gives_nothing():
-    done = corrected(BodyPoints(np.full_like(seated().xyz, np.nan)), KNOWN)
+    done = fixed(BodyPoints(np.full_like(seated().xyz, np.nan)), KNOWN)
     assert np.isnan(done.sd).all()
     assert np.isnan(done.points.xyz).all()
 
 
 def test_no_frames_give_no_frames():
-    assert len(corrected(BodyPoints(np.empty((0, *seated().xyz.shape[1:]))), KNOWN[:0]).sd) == 0
+    assert len(fixed(BodyPoints(np.empty((0, *seated().xyz.shape[1:]))), KNOWN[:0]).sd) == 0
 
 
 def test_limbs_put_back_as_they_were_change_no_angle():
     body = seated(bend_deg=20)
     moved = with_limbs(body, limbs_of(body))
-    neutral = population_neutral()
+    neutral = neutral_with_c7()
     assert body_angles(moved, neutral) == pytest.approx(
         body_angles(body, neutral), abs=1e-6, nan_ok=True
     )

@@ -33,7 +33,7 @@ def test_bells_learn_a_smooth_function_and_forget_it_far_away():
     rng = np.random.default_rng(3)
     places = rng.uniform(-1, 1, (400, 2))
     wanted = np.sin(2 * places[:, :1]) * places[:, 1:]
-    weights = bells(places, wanted, np.ones(400), places[:120])
+    weights = bells(places, wanted, np.ones(400), places[:120], ridge=0.001)
     fresh = rng.uniform(-0.9, 0.9, (100, 2))
     found = nearness(fresh, places[:120]) @ weights
     assert np.abs(found[:, 0] - np.sin(2 * fresh[:, 0]) * fresh[:, 1]).max() < 0.05

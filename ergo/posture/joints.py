@@ -1,0 +1,107 @@
+"""Refined joint centres as body points, each with its spread: what the correction works on."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
+from ergo.landmarks.names import INDEX
+from ergo.landmarks.pose_track import PoseTrack
+from ergo.landmarks.refine import JOINTS
+from ergo.posture.body_points import POINTS, POSITION, BodyPoints, body_points
+from ergo.posture.placing import placed_m
+from ergo.room.camera import Camera
+from ergo.timeline import Timeline
+
+_POINT_OF = {"c7": "trunk_top"}
+_SEEN = [INDEX[name] for name in POINTS if name in INDEX]
+_HIPS = [_SEEN.index(INDEX["hip_left"]), _SEEN.index(INDEX["hip_right"])]
+
+
+def joint_points(
+    track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline
+) -> tuple[BodyPoints, FloatArray] | None:
+    """Return the refined joints in camera axes and their spread; None where there are none.
+
+    Parameters
+    ----------
+    track : PoseTrack
+    cameras : sequence of Camera
+        One per source.
+    timeline : Timeline
+
+    Returns
+    -------
+    BodyPoints
+        x right, y down, z ahead; ``trunk_top`` is C7. A joint outside the picture is NaN.
+    array (frame, point)
+        One standard deviation of each point across the line of sight. [m]
+    """
+    if track.joint_px is None or track.joint_sd_px is None:
+        return None
+    lens = [(c.focal_px, *c.centre_px, c.width_px, c.height_px) for c in cameras]
+    of_frame = np.array(lens, dtype=float).reshape(-1, 5)[timeline.source_index]
+    focal_px, centre_px, size_px = of_frame[:, 0], of_frame[:, 1:3], of_frame[:, 3:]
+    depth_m = hip_depth_m(track.picture_px[..., :2], track.world_m, focal_px, centre_px)
+    points, spread_m = placed_joints(
+        track.joint_px, track.joint_sd_px, depth_m, focal_px, centre_px
+    )
+    landmarks_px = track.picture_px[..., :2].mean(axis=1)
+    for at, joint in enumerate(JOINTS):
+        inside = _is_inside(track.joint_px[:, at, :2], size_px)
+        if joint in INDEX:  # where the landmark lies outside, its joint inside is a guess
+            inside &= _is_inside(landmarks_px[:, INDEX[joint]], size_px)
+        points[_POINT_OF.get(joint, joint)][~inside] = np.nan
+    return points, spread_m
+
+
+def _is_inside(places_px: FloatArray, size_px: FloatArray) -> BoolArray:
+    """Return where places (frame, xy) lie in a picture of that size (frame, xy)."""
+    x, y, width, height = *places_px.T, *size_px.T
+    inside: BoolArray = (x >= 0) & (y >= 0) & (x <= width) & (y <= height)
+    return inside
+
+
+def hip_depth_m(
+    picture_px: FloatArray, world_m: FloatArray, focal_px: FloatArray, centre_px: FloatArray
+) -> FloatArray:
+    """Return how far ahead of the camera mid-hip is by the plain hybrid, array (frame,). [m].
+
+    Parameters
+    ----------
+    picture_px, world_m : array (frame, look, landmark, xy), (frame, look, landmark, xyz)
+    focal_px, centre_px : array (frame,), (frame, xy)
+    """
+    rays = (picture_px[:, :, _SEEN] - centre_px[:, None, None]) / focal_px[:, None, None, None]
+    hips = placed_m(rays, world_m[:, :, _SEEN])[:, :, _HIPS, 2]
+    depth: FloatArray = hips.mean(axis=2).mean(axis=1)
+    return depth
+
+
+def placed_joints(
+    joint_px: FloatArray,
+    joint_sd_px: FloatArray,
+    depth_m: FloatArray,
+    focal_px: FloatArray,
+    centre_px: FloatArray,
+) -> tuple[BodyPoints, FloatArray]:
+    """Return joints on their lines of sight, in camera axes, and their spread (frame, point). [m].
+
+    Parameters
+    ----------
+    joint_px, joint_sd_px : array (frame, joint, xyz), (frame, joint)
+    depth_m : array (frame,)
+        Of mid-hip; sets the scale.
+    focal_px, centre_px : array (frame,), (frame, xy)
+    """
+    metre = (depth_m / focal_px)[:, None]  # per px at the depth of the hips
+    ahead = depth_m[:, None] + joint_px[..., 2] * metre
+    across = (joint_px[..., :2] - centre_px[:, None]) / focal_px[:, None, None] * ahead[..., None]
+    xyz = np.concatenate([across, ahead[..., None]], axis=-1)
+    spread_m = np.full((len(joint_px), len(POINTS)), np.nan)
+    named = {}
+    for at, joint in enumerate(JOINTS):
+        point = _POINT_OF.get(joint, joint)
+        named[point] = xyz[:, at]
+        spread_m[:, POSITION[point]] = joint_sd_px[:, at] * metre[:, 0]
+    return body_points(named), spread_m
