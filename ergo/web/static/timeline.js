@@ -86,7 +86,8 @@ export class Timeline {
     this.place.addEventListener("pointermove", (event) => {
       if (from === null) return;
       const to = secondsOf(event);
-      this.onPlace(this.frameAt(to));
+      const frame = this.frameAt(to);
+      if (frame !== this.frame) this.onPlace(frame);
       if (isSpan) this.mark(this.frameAt(Math.min(from, to)), this.frameAt(Math.max(from, to)));
     });
     const end = () => { from = null; };
