@@ -23,6 +23,7 @@ from ergo.posture.estimate import estimate_posture
 from ergo.posture.neutral import level_cameras
 from ergo.posture.places import clock_of, place_people
 from ergo.room.places import place_of
+from ergo.room.watch import room_edges
 from ergo.scores.methods import score_all
 from ergo.session import Recording, Session, Settings
 from ergo.timeline import build_timeline
@@ -118,6 +119,7 @@ def record(
         doubt={each.name: s.doubt for each, s in zip(facts, seen, strict=True) if s.doubt},
         skipped=tuple(skipped),
         versions={"ergo": __version__, **{name: version(name) for name in _LIBRARIES}},
+        edges={each.name: room_edges(each) for each in facts},
     )
 
 
@@ -184,7 +186,10 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
     """
     timeline = recording.timeline
     operator = with_moved_landmarks(recording.tracks["operator"], timeline, notes)
-    places = [place_of(facts, each) for facts, each in zip(recording.sources, notes, strict=True)]
+    places = [
+        place_of(facts, each, recording.edges.get(facts.name))
+        for facts, each in zip(recording.sources, notes, strict=True)
+    ]
     cameras = level_cameras(timeline, operator, [place.camera for place in places], notes)
     posture = estimate_posture(timeline, operator, cameras, notes)
     place = place_people(timeline, recording.tracks, cameras, places, notes)

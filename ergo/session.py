@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ergo.arrays import IndexArray
+from ergo.arrays import FloatArray, IndexArray
 from ergo.frames.frame import SourceFacts
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
@@ -60,6 +60,8 @@ class Recording:
         Names of files that were not pictures or clips and were left out.
     versions : mapping of str to str
         Program and libraries that took part.
+    edges : mapping of str to array (edge, end, xy)
+        Source name to steep edges of the room. [px]
     """
 
     settings: Settings
@@ -71,6 +73,7 @@ class Recording:
     doubt: Mapping[str, str]
     skipped: tuple[str, ...]
     versions: Mapping[str, str]
+    edges: Mapping[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -30,6 +30,8 @@ class PlaceTrack:
         By the names of :data:`MEASURES`, and one standard deviation each.
     origins : tuple of str
         One per source: how its places were found.
+    is_moved : tuple of bool
+        One per source: the camera seems to have been moved since its set-up.
     chair_length_m, chair_width_m : tuple of (float or None)
         One per source, where it was set up. [m]
     """
@@ -42,6 +44,7 @@ class PlaceTrack:
     measured: Mapping[str, FloatArray]
     measured_sd: Mapping[str, FloatArray]
     origins: tuple[PlaceOrigin, ...]
+    is_moved: tuple[bool, ...]
     chair_length_m: tuple[float | None, ...]
     chair_width_m: tuple[float | None, ...]
 

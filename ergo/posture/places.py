@@ -10,7 +10,15 @@ from ergo.notes.notes import Notes
 from ergo.posture.clock import clock_from_notes, zones_of
 from ergo.posture.clock_track import ClockOrigin, ClockTrack
 from ergo.posture.guessed_room import guessed_rooms
-from ergo.posture.measured_clock import DRAWS, Placed, RoomDraw, placed_operator, seat_errors
+from ergo.posture.measured_clock import (
+    DRAWS,
+    WIDEST_SD_GUESSED_HOURS,
+    WIDEST_SD_HOURS,
+    Placed,
+    RoomDraw,
+    placed_operator,
+    seat_errors,
+)
 from ergo.posture.place_track import MEASURES, PlaceOrigin, PlaceTrack
 from ergo.posture.seat import seen_person
 from ergo.room.camera import Camera
@@ -59,6 +67,7 @@ def place_people(
             cameras[source],
             draws,
             note.operator_height_cm,
+            WIDEST_SD_HOURS if origin == "set-up" else WIDEST_SD_GUESSED_HOURS,
         )
         laid.put(frames, operator)
         if "assistant" in tracks:
@@ -74,6 +83,7 @@ def place_people(
         measured=laid.measured,
         measured_sd=laid.measured_sd,
         origins=tuple(origins),
+        is_moved=tuple(each.is_moved for each in places),
         chair_length_m=tuple(None if chair is None else chair.length_m for chair in chairs),
         chair_width_m=tuple(None if chair is None else chair.width_m for chair in chairs),
     )

@@ -1,12 +1,19 @@
 """The camera and the chair of every source, by the best route that its notes allow."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import numpy as np
+
+from ergo.arrays import FloatArray
 from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import Notes
 from ergo.room.camera import Camera
+from ergo.room.edges import RoomLevel, level_of_edges
 from ergo.room.level import camera_for
 from ergo.room.set_up import SetUp, solve_set_up
+
+MOVED_DEG, MOVED_SD = 2.0, 2.5
+"""The camera counts as moved where the room leans by more than this against the set-up (ours)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -19,14 +26,27 @@ class Place:
         From the marks, else from notes and EXIF.
     set_up : SetUp or None
         None where nothing is marked.
+    is_moved : bool
+        True where the room's edges contradict the set-up.
     """
 
     camera: Camera
     set_up: SetUp | None
+    is_moved: bool = False
 
 
-def place_of(facts: SourceFacts, notes: Notes) -> Place:
-    """Return what notes tell of the place that one still or clip was taken from.
+def place_of(facts: SourceFacts, notes: Notes, edges: FloatArray | None = None) -> Place:
+    """Return what is known of the place that one still or clip was taken from.
+
+    The level comes from the marks of a set-up, else from the notes, else from the
+    room's vertical edges, else it is assumed.
+
+    Parameters
+    ----------
+    facts : SourceFacts
+    notes : Notes
+    edges : array (edge, end, xy), optional
+        Steep edges of the room as of :func:`ergo.room.edges.edges_px`. [px]
 
     Raises
     ------
@@ -34,4 +54,29 @@ def place_of(facts: SourceFacts, notes: Notes) -> Place:
         Where the notes contradict the picture or themselves.
     """
     set_up = solve_set_up(facts, notes)
-    return Place(camera_for(facts, notes) if set_up is None else set_up.camera, set_up)
+    camera = camera_for(facts, notes) if set_up is None else set_up.camera
+    room = None if edges is None else level_of_edges(edges, camera)
+    if room is None:
+        return Place(camera, set_up)
+    if set_up is not None:
+        return Place(camera, set_up, _is_moved(camera, room))
+    return Place(_levelled(camera, room), None)
+
+
+def _levelled(camera: Camera, room: RoomLevel) -> Camera:
+    """Return the camera with the room's level, where nothing better is known."""
+    if camera.level_origin != "assumed":
+        return camera
+    return replace(
+        camera,
+        pitch_deg=room.pitch_deg,
+        roll_deg=room.roll_deg,
+        level_sd_deg=float(np.hypot(room.pitch_sd_deg, room.roll_sd_deg) / np.sqrt(2)),
+        level_origin="room",
+    )
+
+
+def _is_moved(camera: Camera, room: RoomLevel) -> bool:
+    off = np.abs([camera.pitch_deg - room.pitch_deg, camera.roll_deg - room.roll_deg])
+    sd = np.hypot([room.pitch_sd_deg, room.roll_sd_deg], camera.level_sd_deg)
+    return bool((off > MOVED_DEG + MOVED_SD * sd).any())

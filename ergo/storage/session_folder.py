@@ -6,6 +6,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from ergo.errors import SessionError
 from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import Notes
@@ -55,6 +57,7 @@ def _described(session: Session) -> dict[str, Any]:
         "damage": dict(recording.damage),
         "doubt": dict(recording.doubt),
         "skipped": list(recording.skipped),
+        "edges": plain(recording.edges),
         "notes": [notes.model_dump(mode="json", exclude_defaults=True) for notes in session.notes],
         "cameras": [plain(camera) for camera in session.cameras],
         "clock_origin": session.clock.origin,
@@ -90,6 +93,10 @@ def read_session(folder: Path) -> StoredSession:
             doubt=described["doubt"],
             skipped=tuple(described["skipped"]),
             versions=described["versions"],
+            edges={
+                name: np.array(edges, dtype=np.float64).reshape(-1, 2, 2)
+                for name, edges in described.get("edges", {}).items()
+            },
         )
         notes = tuple(Notes.model_validate(row) for row in described["notes"])
     except (KeyError, TypeError, ValueError) as error:

@@ -41,7 +41,11 @@ def moves_sentences(session: Session, words: Words) -> list[str]:
     timeline, place = session.recording.timeline, session.place
     if place is None:
         return []
-    sentences = []
+    sentences = [
+        words.say("plan.moved", source=name)
+        for name, is_moved in zip(timeline.sources, place.is_moved, strict=True)
+        if is_moved
+    ]
     for source, name in enumerate(timeline.sources):
         frames = timeline.frames_of(source)
         if timeline.is_still[frames].all() or not np.isfinite(place.hours[frames]).any():

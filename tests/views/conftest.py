@@ -163,6 +163,7 @@ def _place(hours):
         measured={name: np.full(frames, 0.3) for name in MEASURES},
         measured_sd={name: np.full(frames, 0.1) for name in MEASURES},
         origins=("set-up",),
+        is_moved=(False,),
         chair_length_m=(1.8,),
         chair_width_m=(0.5,),
     )

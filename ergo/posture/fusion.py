@@ -1,0 +1,152 @@
+"""Two or more cameras on the same session: their clocks aligned, their angles joined.
+
+Angles belong to the body, so they can be joined whatever the cameras' places: each
+counts by its own uncertainty, and the view that sees an angle best counts most.
+Where every camera is set up, points are better found where the lines of sight
+meet (:func:`triangulated`), and angles measured on them.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
+from ergo.errors import InputError
+from ergo.posture.angle_names import NAMES
+from ergo.posture.posture_track import PostureTrack
+from ergo.room.camera import Camera
+from ergo.room.chair import Chair
+
+COMMON_ERROR = 0.3
+"""Share of the error variance that views have in common: same networks, same body (ours)."""
+CONFLICT_SD = 2.5
+"""Beyond so many standard deviations views contradict each other; the spread grows (ours)."""
+_WRAPS = np.array(["_deg" in name for name in NAMES])
+
+
+def fuse(
+    postures: Sequence[PostureTrack], times_s: Sequence[FloatArray], offsets_s: Sequence[float]
+) -> PostureTrack:
+    """Return the operator's angles from all views, at the times of the first.
+
+    Parameters
+    ----------
+    postures : sequence of PostureTrack
+        One per view.
+    times_s : sequence of array (frame,)
+        Time of each frame of each view since its own start. [s]
+    offsets_s : sequence of float
+        Start of each view on the clock of the first; 0 for the first. [s]
+
+    Returns
+    -------
+    PostureTrack
+        An angle is NaN where no view tells it. A frame between two seen frames of
+        another view takes their straight mixture.
+    """
+    if not len(postures) == len(times_s) == len(offsets_s) or not postures:
+        raise InputError("There must be times and an offset for every view.")
+    at = times_s[0] + offsets_s[0]
+    views = [
+        _at_times(posture, time_s + offset, at)
+        for posture, time_s, offset in zip(postures, times_s, offsets_s, strict=True)
+    ]
+    value, sd = _joined(np.stack([v for v, _ in views]), np.stack([s for _, s in views]))
+    found = postures[0].person_found | np.isfinite(value).any(axis=1)
+    return PostureTrack(value, sd, found, postures[0].is_bridged & ~_saw(views[1:], len(at)))
+
+
+def _saw(views: Sequence[tuple[FloatArray, FloatArray]], frames: int) -> BoolArray:
+    saw = np.zeros(frames, dtype=bool)
+    for value, _ in views:
+        saw |= np.isfinite(value).any(axis=1)
+    return saw
+
+
+def _at_times(
+    posture: PostureTrack, time_s: FloatArray, at: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return value and sd (frame, angle) at other times; NaN outside and beside gaps."""
+    after = np.clip(np.searchsorted(time_s, at), 1, max(len(time_s) - 1, 1))
+    if len(time_s) < 2:
+        after = np.zeros(len(at), dtype=np.int64)
+    before = np.maximum(after - 1, 0)
+    step = np.where(after > before, time_s[after] - time_s[before], 1.0)
+    share = ((at - time_s[before]) / step)[:, None]
+    edge = np.median(np.diff(time_s)) / 2 if len(time_s) > 1 else 0.0
+    is_outside = (at < time_s[0] - edge) | (at > time_s[-1] + edge)
+    share = np.clip(share, 0.0, 1.0)
+    near = np.where(share < 0.5, before[:, None], after[:, None])[:, 0]
+    first, change = posture.value[before], posture.value[after] - posture.value[before]
+    change = np.where(_WRAPS, 180 - (180 - change) % 360, change)
+    value = np.where(share == 0, first, first + share * change)
+    value = np.where(share == 1, posture.value[after], value)
+    sd = posture.sd[near]
+    is_known = np.isfinite(value) & np.isfinite(sd) & ~is_outside[:, None]
+    return np.where(is_known, value, np.nan), np.where(is_known, sd, np.nan)
+
+
+def _joined(value: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the weighted mean over views (view, frame, angle) and its sd."""
+    weight = np.nan_to_num(sd**-2.0)
+    total = weight.sum(axis=0)
+    is_known = total > 0
+    total = np.where(is_known, total, 1.0)
+    base = np.take_along_axis(value, weight.argmax(axis=0)[None], axis=0)
+    away = np.where(_WRAPS, 180 - (180 - (value - base)) % 360, value - base)
+    mean = base[0] + (weight * np.nan_to_num(away)).sum(axis=0) / total
+    mean = np.where(_WRAPS, 180 - (180 - mean) % 360, mean)
+    best = 1 / np.where(is_known, weight.max(axis=0), 1.0)
+    variance = (1 - COMMON_ERROR) / total + COMMON_ERROR * best
+    spread = (weight * np.nan_to_num(away - (mean - base[0])) ** 2).sum(axis=0) / total
+    is_conflict = spread > CONFLICT_SD**2 * variance
+    variance = np.where(is_conflict, variance + spread, variance)
+    return np.where(is_known, mean, np.nan), np.where(is_known, np.sqrt(variance), np.nan)
+
+
+def triangulated(
+    points_px: Sequence[FloatArray], cameras: Sequence[Camera], chairs: Sequence[Chair]
+) -> FloatArray:
+    """Return points where the lines of sight of several set-up cameras meet.
+
+    Parameters
+    ----------
+    points_px : sequence of array (frame, point, xy)
+        The same frames and points as each camera sees them; NaN = not seen. [px]
+    cameras : sequence of Camera
+        Each set up, so that its height is known.
+    chairs : sequence of Chair
+        The same chair on the plan of each camera: it joins the plans.
+
+    Returns
+    -------
+    array (frame, point, xyz)
+        Level axes of the patient: x to the patient's left, y down, z towards
+        12 o'clock; origin on the floor under the head. NaN where fewer than two
+        cameras see a point. [m]
+    """
+    shape = points_px[0].shape[:2]
+    normal, side = np.zeros((*shape, 3, 3)), np.zeros((*shape, 3))
+    views = np.zeros(shape)
+    for seen, camera, chair in zip(points_px, cameras, chairs, strict=True):
+        lens, turn = _on_patients_axes(camera, chair)
+        way = camera.plan_rays(seen) @ turn.T
+        way = way / np.linalg.norm(way, axis=-1, keepdims=True)
+        across = np.eye(3) - way[..., :, None] * way[..., None, :]
+        is_seen = np.isfinite(way).all(axis=-1)
+        normal += np.where(is_seen[..., None, None], across, 0.0)
+        side += np.where(is_seen[..., None], across @ lens, 0.0)
+        views += is_seen
+    is_met = views > 1
+    normal[~is_met] = np.eye(3)
+    met = np.linalg.solve(normal, side[..., None])[..., 0]
+    met[~is_met] = np.nan
+    return np.stack([met[..., 0], -met[..., 2], met[..., 1]], axis=-1)
+
+
+def _on_patients_axes(camera: Camera, chair: Chair) -> tuple[FloatArray, FloatArray]:
+    """Return lens (xyz) and turn (xyz, xyz) from the camera's plan to the patient's, z up."""
+    x, y = -chair.feet_direction
+    turn = np.array([[y, -x, 0.0], [x, y, 0.0], [0.0, 0.0, 1.0]])
+    lens = np.array([-chair.head_m[0], -chair.head_m[1], camera.height_m or 0.0])
+    return turn @ lens, turn

@@ -1,0 +1,186 @@
+"""Up from the room: straight edges in the picture, and the point where the vertical ones meet.
+
+Line segments are found with OpenCV's LSD (von Gioi RG, Jakubowicz J, Morel JM,
+Randall G (2010), IEEE Trans Pattern Anal Mach Intell 32(4):722-732). Pairs of
+segments propose a direction of up, as in RANSAC (Fischler MA, Bolles RC (1981),
+Commun ACM 24(6):381-395); the proposal with the most length of agreeing edge wins
+and is then refined.
+"""
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import cv2
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray, PictureArray
+from ergo.room.camera import Camera
+from ergo.room.unknowns import FOCAL_SD_ASSUMED, FOCAL_SD_EXIF
+
+LONG_SIDE_PX = 960
+LEAST_LENGTH_SHARE = 0.05
+MOST_EDGES = 60
+STEEPEST_LEAN_DEG = 35.0
+"""Edges that lean further than this in the picture are not taken for vertical (ours). [deg]"""
+MOST_TILT_DEG, MOST_ROLL_DEG = 45.0, 12.0
+"""Cameras beyond this tilt or roll are not considered (ours). [deg]"""
+AGREES_DEG = 1.2
+ROLL_SD_DEG, LEAST_PITCH_SD_DEG = 0.5, 1.2
+LEAST_AGREEING, LEAST_LENGTH_SHARES = 4, 0.5
+"""So many edges, and together so much of the picture's height, must agree (ours)."""
+
+
+def edges_px(picture: PictureArray) -> FloatArray:
+    """Return the longest steep edges of a picture.
+
+    Parameters
+    ----------
+    picture : array (row, column, rgb)
+        Upright.
+
+    Returns
+    -------
+    array (edge, end, xy)
+        At most :data:`MOST_EDGES`, the longest first. [px]
+    """
+    grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+    scale = min(1.0, LONG_SIDE_PX / max(grey.shape))
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+    found = cv2.createLineSegmentDetector().detect(small)[0]
+    if found is None:
+        return np.zeros((0, 2, 2))
+    edges = found.reshape(-1, 2, 2).astype(np.float64) / scale
+    way = edges[:, 1] - edges[:, 0]
+    length = np.hypot(way[:, 0], way[:, 1])
+    lean = np.degrees(np.arctan2(np.abs(way[:, 0]), np.abs(way[:, 1])))
+    is_used = (length > LEAST_LENGTH_SHARE * grey.shape[0]) & (lean < STEEPEST_LEAN_DEG)
+    order = np.argsort(-length[is_used], kind="stable")[:MOST_EDGES]
+    kept: FloatArray = edges[is_used][order]
+    return kept
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RoomLevel:
+    """Up as the room's edges tell it.
+
+    Attributes
+    ----------
+    pitch_deg, roll_deg : float
+        As of :class:`~ergo.room.camera.Camera`. [deg]
+    pitch_sd_deg, roll_sd_deg : float
+        One standard deviation of each; a focal length that is only assumed
+        makes the pitch less sure. [deg]
+    edges : int
+        How many edges agree.
+    """
+
+    pitch_deg: float
+    roll_deg: float
+    pitch_sd_deg: float
+    roll_sd_deg: float
+    edges: int
+
+
+def level_of_edges(edges: FloatArray, camera: Camera) -> RoomLevel | None:
+    """Return up as the vertical edges tell it.
+
+    Parameters
+    ----------
+    edges : array (edge, end, xy)
+        [px]
+    camera : Camera
+        Its focal length and principal point are used.
+
+    Returns
+    -------
+    RoomLevel or None
+        None where too few edges agree on any direction.
+    """
+    if len(edges) < LEAST_AGREEING:
+        return None
+    normals = _normals(edges, camera)
+    length = np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1)
+    proposals = _proposals(normals)
+    if not len(proposals):
+        return None
+    off = _off_deg(edges, camera, proposals)
+    score = (np.maximum(0.0, 1 - (off / AGREES_DEG) ** 2) * length).sum(axis=1)
+    best = int(np.argmax(score * _plausible(proposals)))
+    up = _refined(normals, length, off[best] < AGREES_DEG, proposals[best])
+    agrees = _off_deg(edges, camera, up[None])[0] < AGREES_DEG
+    if agrees.sum() < LEAST_AGREEING or length[agrees].sum() < LEAST_LENGTH_SHARES * (
+        camera.height_px
+    ):
+        return None
+    pitch, roll = _pitch_roll(up[None])
+    return RoomLevel(
+        float(pitch[0]),
+        float(roll[0]),
+        _pitch_sd_deg(float(pitch[0]), is_focal_known=camera.focal_is_known),
+        ROLL_SD_DEG,
+        int(agrees.sum()),
+    )
+
+
+def _normals(edges: FloatArray, camera: Camera) -> FloatArray:
+    """Return the normal of the plane through the lens and each edge, length 1."""
+    rays = camera.rays(edges)
+    normals = np.cross(rays[:, 0], rays[:, 1])
+    unit: FloatArray = normals / np.linalg.norm(normals, axis=1, keepdims=True)
+    return unit
+
+
+def _proposals(normals: FloatArray) -> FloatArray:
+    """Return directions of up square to pairs of normals, as far as a camera may be tilted."""
+    pairs = np.array(list(combinations(range(len(normals)), 2)))
+    ups = np.cross(normals[pairs[:, 0]], normals[pairs[:, 1]])
+    size = np.linalg.norm(ups, axis=1)
+    ups = ups[size > 1e-3] / size[size > 1e-3, None]
+    ups = ups * -np.sign(ups[:, 1:2])  # y points down in camera axes
+    pitch, roll = _pitch_roll(ups)
+    kept: FloatArray = ups[(np.abs(pitch) < MOST_TILT_DEG) & (np.abs(roll) < MOST_ROLL_DEG)]
+    return kept
+
+
+def _pitch_roll(ups: FloatArray) -> tuple[FloatArray, FloatArray]:
+    pitch = np.degrees(np.arcsin(np.clip(ups[:, 2], -1, 1)))
+    return pitch, np.degrees(np.arctan2(ups[:, 0], -ups[:, 1]))
+
+
+def _plausible(ups: FloatArray) -> FloatArray:
+    """Return a mild liking for cameras that are hardly rolled."""
+    _, roll = _pitch_roll(ups)
+    liking: FloatArray = np.exp(-0.5 * (roll / 6.0) ** 2)
+    return liking
+
+
+def _off_deg(edges: FloatArray, camera: Camera, ups: FloatArray) -> FloatArray:
+    """Return by how much each edge leans off the way to where verticals meet, (up, edge)."""
+    centre = np.asarray(camera.centre_px)
+    meeting = camera.focal_px * ups[:, :2] + centre * ups[:, 2:]
+    middle = edges.mean(axis=1)
+    to_meeting = meeting[:, None] - middle * ups[:, None, 2:]
+    way = edges[:, 1] - edges[:, 0]
+    across = to_meeting[..., 0] * way[:, 1] - to_meeting[..., 1] * way[:, 0]
+    along = to_meeting[..., 0] * way[:, 0] + to_meeting[..., 1] * way[:, 1]
+    off: FloatArray = np.degrees(np.arctan2(np.abs(across), np.abs(along)))
+    return off
+
+
+def _refined(
+    normals: FloatArray, length: FloatArray, agrees: BoolArray, up: FloatArray
+) -> FloatArray:
+    """Return the direction most square to the normals of the agreeing edges."""
+    if agrees.sum() < 2:
+        return up
+    weighed = normals[agrees] * length[agrees, None]
+    smallest = np.linalg.svd(weighed)[2][-1]
+    refined: FloatArray = smallest * -np.sign(smallest[1])
+    return refined
+
+
+def _pitch_sd_deg(pitch_deg: float, *, is_focal_known: bool) -> float:
+    """Return the spread of the pitch: tan(pitch) is as wrong as the focal length is."""
+    focal_sd = FOCAL_SD_EXIF if is_focal_known else FOCAL_SD_ASSUMED
+    by_focal = np.degrees(0.5 * np.sin(2 * np.radians(abs(pitch_deg))) * focal_sd)
+    return float(np.hypot(LEAST_PITCH_SD_DEG, by_focal))
