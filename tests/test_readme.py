@@ -42,8 +42,9 @@ def test_every_script_that_is_named_is_there(words):
 def test_every_command_and_option_that_is_named_exists(words):
     command: click.Command = ergo
     options = [word.split("=")[0] for word in words[1:] if word.startswith("--")]
-    if len(words) > 1 and not words[1].startswith("--"):
-        command = ergo.commands[words[1]]
+    for word in words[1:]:
+        if isinstance(command, click.Group) and not word.startswith("--"):
+            command = command.commands[word]
     known = {name for each in command.get_params(click.Context(command)) for name in each.opts}
     assert set(options) <= known
 

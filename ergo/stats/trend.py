@@ -144,8 +144,28 @@ def figure_trend(
         True if the camera stood alike; then most of the error of measurement is
         the same in all sessions and cannot make a trend.
     """
+    pools = [pooled([session]) for session in sessions]
+    return pools_trend(days, pools, figure, same_view=same_view)
+
+
+def pools_trend(
+    days: Sequence[float],
+    pools: Sequence[Pool],
+    figure: Callable[[Pool, Draws], Figure],
+    *,
+    same_view: bool,
+) -> Trend:
+    """Return the trend of any figure of sessions that were pooled before, one by one.
+
+    Parameters
+    ----------
+    days, figure, same_view
+        As for :func:`figure_trend`.
+    pools : sequence of Pool
+        One per session.
+    """
     shared = SAME_PLACE_CORRELATION if same_view else 0.0
-    figures = [_of_session(session, figure) for session in sessions]
+    figures = [figure(pool, draws_of(pool.session_of_block)) for pool in pools]
     errors = [np.sqrt(each.spread.variance + _own_variance(each, shared)) for each in figures]
     known = [each.value if each.spread.freedom else np.nan for each in figures]
     return trend_of(np.asarray(days, dtype=np.float64), np.array(known), np.array(errors))
@@ -162,16 +182,16 @@ def beyond_trend(
         As for :func:`figure_trend`.
     limits : LimitSet
     """
+    return figure_trend(days, sessions, share_beyond(limits), same_view=same_view)
+
+
+def share_beyond(limits: LimitSet) -> Callable[[Pool, Draws], Figure]:
+    """Return the figure "share of the judged time beyond a limit"."""
 
     def share(pool: Pool, draws: Draws) -> Figure:
         return beyond_share(pool, draws, limits, np.ones(len(pool.held), dtype=bool))
 
-    return figure_trend(days, sessions, share, same_view=same_view)
-
-
-def _of_session(session: Measured, figure: Callable[[Pool, Draws], Figure]) -> Figure:
-    pool = pooled([session])
-    return figure(pool, draws_of(pool.session_of_block))
+    return share
 
 
 def _own_variance(figure: Figure, shared: float) -> float:

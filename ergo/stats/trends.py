@@ -5,7 +5,7 @@ probabilities are therefore raised for how many were looked at (Holm 1979, statu
 memory).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -17,8 +17,8 @@ from ergo.stats.comparable import SPOILING, doubts_about
 from ergo.stats.exposure import LimitSet
 from ergo.stats.figures import Figure, percentile
 from ergo.stats.limits import limit_sets
-from ergo.stats.pool import Measured, Pool
-from ergo.stats.trend import Trend, beyond_trend, figure_trend
+from ergo.stats.pool import Measured, Pool, pooled
+from ergo.stats.trend import Trend, pools_trend, share_beyond
 
 PEAKS = ("neck_flexion_deg", "trunk_flexion_deg")
 """Angles whose 90th percentile is followed too."""
@@ -59,20 +59,15 @@ def figure_trends(days: Sequence[float], sessions: Sequence[Measured]) -> tuple[
     sessions : sequence of Measured
     """
     same_view = has_same_view(sessions)
+    pools = [pooled([session]) for session in sessions]
+
+    def trend(figure: Callable[[Pool, Draws], Figure]) -> Trend:
+        return pools_trend(days, pools, figure, same_view=same_view)
+
+    headline = [each for each in limit_sets() if each.is_headline]
     trends = [
-        FigureTrend(
-            "beyond",
-            each.angle.name,
-            each,
-            beyond_trend(days, sessions, each, same_view=same_view),
-            0,
-        )
-        for each in limit_sets()
-        if each.is_headline
-    ]
-    trends += [
-        FigureTrend("p90", name, None, _peak_trend(days, sessions, name, same_view), 0)
-        for name in PEAKS
+        *(FigureTrend("beyond", x.angle.name, x, trend(share_beyond(x)), 0.0) for x in headline),
+        *(FigureTrend("p90", name, None, trend(_peak_of(name)), 0.0) for name in PEAKS),
     ]
     raised = holm(np.array([_chance(each.trend) for each in trends]))
     return tuple(_judged(each, float(chance)) for each, chance in zip(trends, raised, strict=True))
@@ -87,13 +82,8 @@ def has_same_view(sessions: Sequence[Measured]) -> bool:
     )
 
 
-def _peak_trend(
-    days: Sequence[float], sessions: Sequence[Measured], name: str, same_view: bool
-) -> Trend:
-    def peak(pool: Pool, draws: Draws) -> Figure:
-        return percentile(pool, draws, name, 0.9)
-
-    return figure_trend(days, sessions, peak, same_view=same_view)
+def _peak_of(name: str) -> Callable[[Pool, Draws], Figure]:
+    return lambda pool, draws: percentile(pool, draws, name, 0.9)
 
 
 def _chance(trend: Trend) -> float:
