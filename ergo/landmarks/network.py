@@ -30,7 +30,7 @@ BOX_SCALE = 1.25  # the crop against the circle round the person, as trained
 _NEAR = 3  # half the 7 x 7 window in which a heat map refines its point
 _HEAT_FLOOR = 0.5  # heat below which a point is left where the network put it
 _OUTPUTS = ("Identity", "Identity_1", "Identity_3", "Identity_4")
-_TEXTURE_OF = ("Identity_3",)  # the heat maps are made from it
+_FEEDING = ("Identity_3", "Identity")  # heat maps come from texture, points from the impression
 _REFINED: NetworkKind = "heavy"  # the network whose texture the refiner knows
 
 
@@ -85,6 +85,9 @@ class Look:
         ``picture_px``; None from a network that has no refiner. [px]
     joint_sd_px : array (joint,) or None
         One standard deviation of each, in the picture, per axis. [px]
+    impression : array (feature,) or None
+        What the network makes its points from: the whole crop in some thousand
+        numbers, by which roles are told apart; of the crop as it was shown.
     """
 
     picture_px: FloatArray
@@ -94,6 +97,7 @@ class Look:
     next_box: Box
     joint_px: FloatArray | None = None
     joint_sd_px: FloatArray | None = None
+    impression: FloatArray | None = None
 
 
 def box_round(centre_px: FloatArray, top_px: FloatArray) -> Box:
@@ -123,7 +127,7 @@ class PoseNetwork:
     def __init__(self, kind: NetworkKind, at_once: int = 1) -> None:
         self.kind = kind
         network = bundle_member(kind, LANDMARK_MEMBER)
-        feeding = _TEXTURE_OF if kind == _REFINED else ()
+        feeding = _FEEDING if kind == _REFINED else ()
         self._compiled: Any = compile_network(network, _OUTPUTS, at_once, feeding)
         self._of_thread = threading.local()
 
@@ -146,8 +150,9 @@ class PoseNetwork:
         points[:, :2] = _refined(raw_places, heat)
         joints = None
         if texture is not None:
-            joints = _joints(points, raw_places, world, heat, texture)
-            joints = _joints_mirrored_back(joints) if mirrored else joints
+            joints = joints_in(_glimpse(points, raw_places, world, heat, texture))
+            if mirrored:
+                joints = Joints(joints_mirrored(joints.place), joints.spread[_JOINTS_MIRROR])
         if mirrored:
             points, world = _mirrored_back(points, world)
         picture_px = _in_picture(points[:, :3], box)
@@ -164,6 +169,15 @@ class PoseNetwork:
             None if joints is None else _in_picture(joints.place + _TO_CORNER, box),
             None if joints is None else joints.spread * box.side_px,
         )
+
+    def glimpse(self, crop: PictureArray) -> Glimpse:
+        """Return what the refiner is given for one crop, as it is shown; heavy network only."""
+        points, _, heat, world, texture = self._answer(crop)
+        if texture is None:
+            raise ValueError(f"the {self.kind} network has no refiner")
+        raw_places = points[:, :2].copy()
+        points[:, :2] = _refined(raw_places, heat)
+        return _glimpse(points, raw_places, world, heat, texture)
 
     def _answer(
         self, crop: PictureArray
@@ -222,29 +236,36 @@ def _in_picture(points: FloatArray, box: Box) -> FloatArray:
 _TO_CORNER = np.array([0.5, 0.5, 0.0])
 
 
-def _joints(
+def _glimpse(
     points: FloatArray,
     raw_places: FloatArray,
     world: FloatArray,
     heat: FloatArray,
     texture: FloatArray,
-) -> Joints:
-    """Return the refined joints in the crop as it was shown."""
+) -> Glimpse:
+    """Return the crop as it was shown, for the refiner."""
     body = len(LANDMARKS)
-    return joints_in(
-        Glimpse(
-            points[:body, :2] - 0.5,
-            raw_places[:body] - 0.5,
-            world[:body],
-            points[:body, 3],
-            heat,
-            texture,
-        )
+    return Glimpse(
+        place=points[:body, :2] - 0.5,
+        raw_place=raw_places[:body] - 0.5,
+        world_m=world[:body],
+        seen=points[:body, 3],
+        heat=heat,
+        texture=texture,
     )
 
 
-def _joints_mirrored_back(joints: Joints) -> Joints:
-    return Joints(joints.place[_JOINTS_MIRROR] * (-1.0, 1.0, 1.0), joints.spread[_JOINTS_MIRROR])
+def in_crop(points_px: FloatArray, box: Box) -> FloatArray:
+    """Return points of the picture (point, xyz) [px] as the refiner's, in crops from its middle."""
+    placed: FloatArray = points_px / box.side_px
+    placed[:, :2] = (points_px[:, :2] - (box.x_px, box.y_px)) @ _turn(box) / box.side_px
+    return placed
+
+
+def joints_mirrored(place: FloatArray) -> FloatArray:
+    """Return joints (joint, xyz) in a crop as in the mirrored crop, left and right exchanged."""
+    mirrored: FloatArray = place[_JOINTS_MIRROR] * (-1.0, 1.0, 1.0)
+    return mirrored
 
 
 def _mirrored_back(points: FloatArray, world: FloatArray) -> tuple[FloatArray, FloatArray]:

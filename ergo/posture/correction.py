@@ -114,6 +114,8 @@ class PartModel:
         Of the angle's error near each example. [deg^2]
     far_variance : array (angle,)
         Where no example is near. [deg^2]
+    blank_sd : array (angle,)
+        Of a guess without any picture, for chairside work. [deg]
     slope : array (feature, angle)
         How the logarithm of the standard deviation changes with the features.
     widening : array (view, angle)
@@ -126,6 +128,7 @@ class PartModel:
     weights: FloatArray
     variance: FloatArray
     far_variance: FloatArray
+    blank_sd: FloatArray
     slope: FloatArray
     widening: FloatArray
 
@@ -147,7 +150,8 @@ class Corrected:
         Level axes, ``trunk_top`` is C7. [m]
     sd : array (frame, angle)
         One standard deviation. NaN where not seen, and for angles about which
-        nothing was learned (wrists, raised shoulders). [deg]
+        nothing was learned (wrists, raised shoulders). Infinite where this view
+        tells no more than a guess without any picture would. [deg]
     """
 
     points: BodyPoints
@@ -287,6 +291,7 @@ def _of_part(
     found = plain + (near @ learned.weights).reshape(plain.shape)
     widening = learned.widening[view_bin(seen, has_sides=part.has_mirror)]
     spread = local_sd(of, near, learned) * widening
+    spread = np.where(spread < learned.blank_sd, spread, np.inf)
     is_seen = np.isfinite(plain.sum(axis=(1, 2)))
     return found, np.where(is_seen[:, None], spread, np.nan)
 

@@ -94,7 +94,7 @@ def _measured(
     value -= np.where(has_own[:, None], 0.0, usual_error(azimuth_deg, known))
     if learned is None:
         return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of)
-    is_learned = np.isfinite(learned.sd)
+    is_learned = ~np.isnan(learned.sd)
     value = np.where(is_learned, body_angles(learned.points, neutral_with_c7()), value)
     return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned.sd)
 

@@ -97,7 +97,7 @@ def standard_deviation(
     known = level_is_known(cameras)[camera_of]
     variance = _looked_up("sd", azimuth_deg, known) ** 2
     if learned_sd is not None:
-        variance = np.where(np.isfinite(learned_sd), learned_sd**2, variance)
+        variance = np.where(np.isnan(learned_sd), variance, learned_sd**2)
     level_sd = np.array([camera.level_sd_deg for camera in cameras])[camera_of]
     gravity = [angle.name in AGAINST_GRAVITY for angle in ANGLES]
     variance[:, gravity] += np.where(known, level_sd, 0.0)[:, None] ** 2

@@ -216,6 +216,7 @@ def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) ->
         weights=weights.astype(np.float32).astype(np.float64),
         variance=np.zeros((len(centres), len(part.angles))),
         far_variance=np.quantile(np.abs(plain[known][:, columns]), FAR_QUANTILE, axis=0) ** 2,
+        blank_sd=_blank_sd(job.angle[~job.is_broad][:, columns]),
         slope=np.zeros((len(mean), len(part.angles))),
         widening=np.ones((_VIEWS, len(part.angles))),
     )
@@ -241,6 +242,12 @@ def _with_spread(
     ratio = np.abs(error) / (_OF_NORMAL * sd)
     fields["widening"] = np.stack([_widening(ratio, view, bin_) for bin_ in range(_VIEWS)])
     return PartModel(**fields)
+
+
+def _blank_sd(angle: FloatArray) -> FloatArray:
+    """Return the sd (angle,) whose 90 % interval is as wide as the middle 90 % of postures."""
+    low, high = np.nanquantile(angle, [(1 - _QUANTILE) / 2, (1 + _QUANTILE) / 2], axis=0)
+    return np.asarray((high - low) / 2 / _OF_NORMAL)
 
 
 def _slope(of: FloatArray, error: FloatArray, sd: FloatArray) -> FloatArray:
