@@ -1,0 +1,106 @@
+import numpy as np
+import pytest
+
+from ergo.errors import InputError
+from ergo.posture.alignment import offset_s
+from ergo.posture.angle_names import COLUMN, NAMES
+from ergo.posture.fusion import fuse, triangulated
+from ergo.posture.posture_track import PostureTrack
+from ergo.room.camera import Camera
+from ergo.room.chair import Chair
+
+NECK = COLUMN["neck_flexion_deg"]
+
+
+def posture(values, sd):
+    value = np.full((len(values), len(NAMES)), np.nan)
+    value[:, NECK] = values
+    spread = np.where(np.isfinite(value), sd, np.nan)
+    return PostureTrack(value, spread, np.isfinite(value[:, NECK]), np.zeros(len(values), bool))
+
+
+def test_the_surer_view_counts_more():
+    times = np.arange(3) / 5
+    joined = fuse([posture([20, 20, 20], 2.0), posture([26, 26, 26], 4.0)], [times, times], [0, 0])
+    assert joined.angle("neck_flexion_deg") == pytest.approx([21.2] * 3)  # (20/4 + 26/16)/(5/16)
+    assert (joined.angle_sd("neck_flexion_deg") < 2.0).all()
+
+
+def test_what_one_view_does_not_see_is_taken_from_the_other():
+    times = np.arange(3) / 5
+    joined = fuse(
+        [posture([20, np.nan, 20], 2.0), posture([np.nan, 30, np.nan], 4.0)], [times, times], [0, 0]
+    )
+    assert joined.angle("neck_flexion_deg").tolist() == [20, 30, 20]
+    assert joined.angle_sd("neck_flexion_deg")[1] == pytest.approx(4.0)
+
+
+def test_what_no_view_sees_stays_not_seen():
+    times = np.arange(2) / 5
+    joined = fuse([posture([np.nan] * 2, 2.0), posture([np.nan] * 2, 2.0)], [times] * 2, [0, 0])
+    assert np.isnan(joined.value).all()
+    assert np.isnan(joined.sd).all()
+
+
+def test_a_later_start_is_allowed_for():
+    times = np.arange(20) / 5
+    blind = posture([np.nan] * 20, 2.0)
+    joined = fuse([blind, posture(10 * times, 2.0)], [times, times], [0.0, 1.0])
+    seen = joined.angle("neck_flexion_deg")
+    assert np.isnan(seen[:4]).all()
+    assert seen[5:] == pytest.approx(10 * (times[5:] - 1.0))
+
+
+def test_views_that_contradict_each_other_are_less_sure():
+    times = np.arange(2) / 5
+    agree = fuse([posture([20, 20], 2.0), posture([21, 21], 2.0)], [times] * 2, [0, 0])
+    differ = fuse([posture([20, 20], 2.0), posture([60, 60], 2.0)], [times] * 2, [0, 0])
+    assert differ.angle_sd("neck_flexion_deg")[0] > 3 * agree.angle_sd("neck_flexion_deg")[0]
+
+
+@pytest.mark.parametrize("shift", [-37, 0, 120])
+def test_the_offset_of_two_recordings_is_found_within_a_sample(shift):
+    numbers = np.random.default_rng(4)
+    loud = np.repeat(numbers.normal(size=400), 3)
+    start = 200
+    first, second = loud[start : start + 700], loud[start + shift : start + shift + 600]
+    noisy = second + 0.3 * numbers.normal(size=600)
+    assert offset_s(first, noisy, 100.0) == pytest.approx(shift / 100, abs=0.01)
+
+
+def test_recordings_of_different_things_are_refused_with_what_to_do():
+    numbers = np.random.default_rng(5)
+    with pytest.raises(InputError, match="both cameras at once"):
+        offset_s(numbers.normal(size=900), numbers.normal(size=900), 100.0)
+
+
+def test_recordings_that_are_too_short_are_refused():
+    with pytest.raises(InputError, match="too little in common"):
+        offset_s(np.zeros(10), np.zeros(10), 100.0)
+
+
+def patient_chair(turn_deg, head):
+    return Chair(np.array(head), turn_deg, 0.0, 1.8, 0.5, 0.1, 0.1, 0.0, (0.9, 0.0))
+
+
+def on_plan(points, chair):
+    """Patient's plan (x to the patient's left, y to 12, z up) on the plan of a camera."""
+    x, y = -chair.feet_direction
+    turn = np.array([[y, -x, 0.0], [x, y, 0.0], [0, 0, 1.0]])
+    return points @ turn + [*chair.head_m[:2], 0.0]
+
+
+def test_lines_of_sight_of_two_cameras_meet_at_the_point():
+    points = np.array([[[0.2, 0.5, 1.2], [-0.3, 0.1, 0.6]]])
+    chairs = [patient_chair(70, (0.2, 2.6, 0.9)), patient_chair(-150, (-0.1, 2.2, 0.9))]
+    cameras = [
+        Camera(1280, 960, 1000.0, (640.0, 480.0), -12.0, 1.0, height_m=1.4),
+        Camera(1280, 960, 850.0, (640.0, 480.0), -20.0, 0.0, height_m=1.9),
+    ]
+    seen = [
+        camera.pixels(on_plan(points, chair)) for camera, chair in zip(cameras, chairs, strict=True)
+    ]
+    seen[1][0, 1] = np.nan
+    met = triangulated(seen, cameras, chairs)
+    assert met[0, 0] == pytest.approx([0.2, -1.2, 0.5])
+    assert np.isnan(met[0, 1]).all()

@@ -1,0 +1,68 @@
+import cv2
+import numpy as np
+import pytest
+
+from ergo.frames.frame import SourceFacts
+from ergo.notes.notes import CameraNotes, Notes, SetUpNotes
+from ergo.room.camera import Camera
+from ergo.room.edges import edges_px, level_of_edges
+from ergo.room.places import place_of
+
+TRUE = Camera(1280, 960, 1000.0, (640.0, 480.0), -14.0, 2.0, height_m=1.5, focal_is_known=True)
+FACTS = SourceFacts("shelf.jpg", "shelf.jpg", "still", 1280, 960, None, None, None, "")
+
+
+def room_picture(camera, tall=True):
+    """White panels on a grey wall, drawn by projecting their corners."""
+    picture = np.full((960, 1280, 3), 120, np.uint8)
+    top = 1.9 if tall else 0.06
+    for left in (-1.6, -0.9, -0.2, 0.5, 1.2):
+        panel = [
+            (left, 3.2, 0.05),
+            (left + 0.4, 3.2, 0.05),
+            (left + 0.4, 3.2, top),
+            (left, 3.2, top),
+        ]
+        corners = camera.pixels(np.array(panel)).round().astype(np.int32)
+        cv2.fillPoly(picture, [corners], (230, 230, 230))
+    return picture
+
+
+def test_level_is_found_from_the_vertical_edges_of_a_tilted_picture():
+    found = level_of_edges(edges_px(room_picture(TRUE)), TRUE)
+    assert found.pitch_deg == pytest.approx(-14.0, abs=1.0)
+    assert found.roll_deg == pytest.approx(2.0, abs=0.3)
+
+
+def test_a_blank_wall_tells_no_level():
+    blank = np.full((480, 640, 3), 128, np.uint8)
+    assert level_of_edges(edges_px(blank), TRUE) is None
+
+
+def test_an_unknown_focal_length_makes_the_pitch_less_sure():
+    assumed = Camera(1280, 960, 1000.0, (640.0, 480.0))
+    edges = edges_px(room_picture(TRUE))
+    sure, unsure = level_of_edges(edges, TRUE), level_of_edges(edges, assumed)
+    assert unsure.pitch_sd_deg > sure.pitch_sd_deg
+
+
+def test_a_stated_level_goes_before_the_rooms():
+    notes = Notes(camera=CameraNotes(pitch_deg=-5, roll_deg=0))
+    place = place_of(FACTS, notes, edges_px(room_picture(TRUE)))
+    assert (place.camera.pitch_deg, place.camera.level_origin) == (-5, "notes")
+
+
+def test_the_rooms_level_is_used_where_nothing_is_stated():
+    place = place_of(FACTS, Notes(), edges_px(room_picture(TRUE)))
+    assert place.camera.level_origin == "room"
+    assert place.camera.roll_deg == pytest.approx(2.0, abs=0.5)
+
+
+@pytest.mark.parametrize(("roll_deg", "is_moved"), [(2.0, False), (9.0, True)])
+def test_a_camera_that_was_moved_since_its_set_up_is_noticed(roll_deg, is_moved):
+    notes = Notes(
+        camera=CameraNotes(focal_px=1000, pitch_deg=-14, roll_deg=2, height_m=1.5),
+        setup=SetUpNotes(head=(500, 420), foot_end=(900, 480), chair_length_m=1.8),
+    )
+    now = Camera(1280, 960, 1000.0, (640.0, 480.0), -14.0, roll_deg, height_m=1.5)
+    assert place_of(FACTS, notes, edges_px(room_picture(now))).is_moved is is_moved
