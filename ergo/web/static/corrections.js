@@ -92,7 +92,9 @@ export class Corrections {
     for (const name of Object.keys(MODES)) $(name).setAttribute("aria-pressed", name === this.mode);
     document.body.classList.toggle("choosing", Boolean(this.mode) && this.mode !== "move");
     document.body.classList.toggle("moving", this.mode === "move");
-    if (this.mode) tell(say(MODES[this.mode]));
+    if (!this.mode) return;
+    $("stage").scrollIntoView({ block: "nearest" });
+    tell(say(MODES[this.mode]));
   }
 
   // The place in the picture, in px of the picture as recorded.
