@@ -1,0 +1,58 @@
+from typing import get_args
+
+import pytest
+
+from ergo.stats.comparable import Doubt, DoubtKey
+from ergo.stats.compare import Comparison, Difference
+from ergo.stats.exposure import Estimate
+from ergo.views.comparison import comparison_lines, doubt_text, overall
+from ergo.views.words import LANGUAGES, words
+
+EN = words("en")
+NAN = float("nan")
+
+
+def difference(verdict, change=0.2, where="session", part=""):
+    estimate = Estimate(change, change - 0.1, change + 0.1)
+    rule, name = "iso11226", "neck_flexion_deg"
+    return Difference("beyond", name, rule, where, part, 0.3, 0.3 + change, estimate, 0.01, verdict)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("key", get_args(DoubtKey))
+def test_every_doubt_has_its_sentence(language, key):
+    said = doubt_text(Doubt(key, 0.2, 0.7), words(language))
+    assert len(said) > 20
+    assert "{" not in said
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "begins"),
+    [
+        (["better", "no_evidence"], "Better, as far as anything differs: 1 of 2"),
+        (["worse", "worse", "no_evidence"], "Worse, as far as anything differs: 2 of 3"),
+        (["better", "worse"], "Some figures are better (1), some worse (1), of 2"),
+        (["no_evidence", "too_little_seen"], "No evidence either way: what differs in the 1"),
+        (["too_little_seen"], "Too little was seen to compare anything."),
+    ],
+)
+def test_the_verdict_counts_the_figures_of_the_whole_sessions(verdicts, begins):
+    parts = (difference("worse", where="task", part="scaling"),)
+    comparison = Comparison((), (*(difference(verdict) for verdict in verdicts), *parts))
+    assert overall(comparison, EN).startswith(begins)
+
+
+def test_what_cannot_be_compared_is_said_before_any_figure():
+    comparison = Comparison((Doubt("other_view", 90.0, 30.0),), (difference("worse"),))
+    lines = comparison_lines(comparison, ["a"], ["b"], EN)
+    assert lines[1].startswith("Not safely comparable")
+    assert "90°" in lines[2]
+    assert "30°" in lines[2]
+    assert lines.index(overall(comparison, EN)) > 2
+
+
+def test_a_sentence_gives_both_figures_the_change_and_its_interval():
+    lines = comparison_lines(Comparison((), (difference("worse"),)), ["a"], ["b"], EN)
+    said = lines[-1].replace("\u00a0", " ")
+    assert "30 % before, 50 % after; worse" in said
+    assert "change +20 points, 95 % interval +10 points to +30 points" in said
