@@ -17,6 +17,7 @@ from ergo.web.described import description, figures
 from ergo.web.desk import Desk, desk_of, form_of, opened_of, words_of
 from ergo.web.history_text import step_text
 from ergo.web.lanes import arrays_of, packed
+from ergo.web.openapi import description as api_description
 from ergo.web.opened import Opened
 from ergo.web.pictures import PictureLost
 
@@ -28,6 +29,11 @@ def said(request: Request) -> Response:
     catalogue = words_of(request).catalogue
     shown = {key: text for key, text in catalogue.items() if key.startswith(WORDS_FOR_SCRIPTS)}
     return JSONResponse(shown)
+
+
+def described(_: Request) -> Response:
+    """Answer with the description of these answers."""
+    return JSONResponse(api_description())
 
 
 def listed(request: Request) -> Response:

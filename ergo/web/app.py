@@ -37,6 +37,7 @@ ROUTES = (
     Route("/comparison", exports.comparison_page),
     Route("/comparison.html", exports.comparison_file),
     Route("/comparison.pdf", exports.comparison_file),
+    Route("/api/openapi.json", api.described),
     Route("/api/words", api.said),
     Route("/api/sessions", api.listed),
     Route("/api/sessions/{session}/timeline", api.timeline),
