@@ -18,6 +18,7 @@ import click
 from ergo import __version__
 from ergo.cli_compare import compare, trend
 from ergo.cli_library import operators, sessions
+from ergo.cli_room import setup
 from ergo.cli_serve import serve
 from ergo.errors import ErgoError, TooLittleSeen
 
@@ -80,6 +81,7 @@ ergo.add_command(trend)
 ergo.add_command(sessions)
 ergo.add_command(operators)
 ergo.add_command(serve)
+ergo.add_command(setup)
 
 
 def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:
