@@ -36,11 +36,16 @@ def serve(library: Path | None, port: int, no_browser: bool, demo: bool) -> None
     from ergo.web.demo import demo_library
     from ergo.web.serve import serve as serve_page
 
-    folder = demo_library() if demo else library or user_library()
+    folder, home = library or user_library(), "/"
+    database_url = os.environ.get("ERGO_DATABASE_URL")
+    if demo:
+        click.echo("Preparing the sample session; this may take a minute.", err=True)
+        folder, session = demo_library()
+        home, database_url = f"/sessions/{session}", None
 
     def say(address: str) -> None:
         click.echo(address)
         if not no_browser:
             threading.Timer(0.5, webbrowser.open, (address,)).start()
 
-    serve_page(folder, port, say, None if demo else os.environ.get("ERGO_DATABASE_URL"))
+    serve_page(folder, port, say, database_url, home)

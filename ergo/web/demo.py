@@ -1,19 +1,26 @@
 """The invented sample session, in a library of its own that is thrown away at the end."""
 
 import atexit
+import json
 import shutil
 import tempfile
 from pathlib import Path
 
 from ergo.errors import NothingToAnalyse
+from ergo.storage.folder import SESSION_FILE
 from ergo.storage.library import open_library
 from ergo.workflow import analyse_session
 
-SAMPLE = Path(__file__).parents[2] / "sample_frames"
+ROOT = Path(__file__).parents[2]
+SAMPLE = ROOT / "sample_frames"
+REPORTS = ROOT / "reports"
 
 
-def demo_library() -> Path:
-    """Return a fresh library that holds the sample session; analyses it on the spot.
+def demo_library() -> tuple[Path, str]:
+    """Return a fresh library that holds the sample session, and the session's id.
+
+    A finished example among the reports is taken as it is; without one the sample
+    pictures are analysed first.
 
     Raises
     ------
@@ -24,10 +31,34 @@ def demo_library() -> Path:
         raise NothingToAnalyse("are not installed here.", where="The sample pictures")
     folder = Path(tempfile.mkdtemp(prefix="ergo-demo-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    recordings = folder / "recordings"
+    recordings, made = folder / "recordings", folder / "analysed"
     shutil.copytree(SAMPLE, recordings)
-    analyse_session([recordings], folder / "analysed")
+    finished = finished_example(REPORTS, recordings)
+    if finished is None:
+        analyse_session([recordings], made)
+    else:
+        shutil.copytree(finished, made)
+        point_at(made, recordings)
     with open_library(folder) as library:
-        library.add(folder / "analysed", "Sample session", tags=("invented",))
-    shutil.rmtree(folder / "analysed")
-    return folder
+        entry = library.add(made, "Sample session", tags=("invented",))
+    shutil.rmtree(made)
+    return folder, entry.id
+
+
+def finished_example(reports: Path, recordings: Path) -> Path | None:
+    """Return a finished session folder made of exactly these recordings, if there is one."""
+    for path in sorted(reports.glob(f"*/{SESSION_FILE}")):
+        sources = json.loads(path.read_text(encoding="utf-8"))["sources"]
+        names = {source["name"] for source in sources}
+        if names and names <= {each.name for each in recordings.iterdir()}:
+            return path.parent
+    return None
+
+
+def point_at(folder: Path, recordings: Path) -> None:
+    """Let a copied session folder find its recordings in another place."""
+    path = folder / SESSION_FILE
+    described = json.loads(path.read_text(encoding="utf-8"))
+    for source in described["sources"]:
+        source["path"] = str(recordings / source["name"])
+    path.write_text(json.dumps(described, ensure_ascii=False, indent=1), encoding="utf-8")

@@ -45,10 +45,17 @@ class Keys:
     """The secret of the opening address and the cookie it is exchanged for.
 
     Both are new at every start; neither is ever written to a log.
+
+    Attributes
+    ----------
+    secret, cookie : str
+    home : str
+        Path that the opening address leads to.
     """
 
     secret: str = field(default_factory=lambda: secrets.token_urlsafe(32), repr=False)
     cookie: str = field(default_factory=lambda: secrets.token_urlsafe(32), repr=False)
+    home: str = "/"
 
 
 class Guard:
@@ -101,7 +108,7 @@ class Guard:
         given = scope.get("query_string", b"").removeprefix(b"key=")
         if scope["method"] != "GET" or not hmac.compare_digest(given, self._keys.secret.encode()):
             return _refused(HTTPStatus.FORBIDDEN, "This address is from an earlier start.")
-        answer = RedirectResponse("/", status_code=HTTPStatus.SEE_OTHER)
+        answer = RedirectResponse(self._keys.home, status_code=HTTPStatus.SEE_OTHER)
         answer.set_cookie(
             _cookie_name(port), self._keys.cookie, httponly=True, samesite="strict", path="/"
         )

@@ -18,6 +18,7 @@ def serve(
     port: int,
     say_address: Callable[[str], None],
     database_url: str | None = None,
+    home: str = "/",
 ) -> None:
     """Serve the page until the user stops it.
 
@@ -29,13 +30,15 @@ def serve(
     say_address : callable
         Told the opening address, once the page can be opened.
     database_url : str, optional
+    home : str
+        Path that the opening address leads to.
 
     Raises
     ------
     OutputError
         If the port is taken.
     """
-    keys = Keys()
+    keys = Keys(home=home)
     listener = _listener(port)
     app = create_app(library_folder, keys, database_url)
     address = f"http://{LOOPBACK}:{listener.getsockname()[1]}{OPENING_PATH}?key={keys.secret}"
