@@ -33,12 +33,13 @@ def bearing_deg(hours: FloatArray) -> FloatArray:
         0 = behind the top of the patient's head, clockwise seen from above,
         0 <= bearing < 360; NaN where ``hours`` is NaN [deg].
     """
-    return _DEG_PER_HOUR * np.mod(hours, 12.0)
+    return _DEG_PER_HOUR * (hours - 12.0 * np.floor(hours / 12.0))
 
 
 def hours_from_bearing(bearing: FloatArray) -> FloatArray:
     """Return the clock position, array (...,), 1 <= hours < 13, of a bearing in degrees [h]."""
-    hours = np.mod(bearing / _DEG_PER_HOUR, 12.0)
+    hours = bearing / _DEG_PER_HOUR
+    hours = hours - 12.0 * np.floor(hours / 12.0)
     hours = np.where(hours >= 12.0, 0.0, hours)  # a tiny negative bearing rounds up to 12
     return np.where(hours < 1.0, hours + 12.0, hours)
 

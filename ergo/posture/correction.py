@@ -93,6 +93,8 @@ PARTS: Mapping[str, Part] = {
 
 _PLACE_WEIGHT, _DIRECTION_WEIGHT, _ELEVATION_WEIGHT = 4.0, 1.5, 3.0
 _SPREAD_WEIGHT = 0.5
+_FARTHEST = 60.0  # beyond it nearness stays at 1e-26: smaller floats are slow to reckon with
+_AT_ONCE = 512  # frames that are compared with all examples at once; fits the cache
 REACH = 1.4  # width of the bells; features have a mean squared length of 1
 _VIEW_BINS = 8  # of 45 degrees, from the front to the left
 
@@ -272,7 +274,7 @@ def plain_limbs(seen: BodyPoints, part: Part) -> FloatArray:
 def nearness(of: FloatArray, centres: FloatArray, reach: float = REACH) -> FloatArray:
     """Return array (frame, example): 1 at an example, towards 0 far from it."""
     apart = (of**2).sum(1)[:, None] + (centres**2).sum(1) - 2 * of @ centres.T
-    near: FloatArray = np.exp(-np.maximum(apart, 0.0) / reach**2)
+    near: FloatArray = np.exp(-np.clip(apart / reach**2, 0.0, _FARTHEST))
     return near
 
 
@@ -285,15 +287,32 @@ def _of_part(
     seen: BodyPoints, spread_m: FloatArray, part: Part, learned: PartModel
 ) -> tuple[FloatArray, FloatArray]:
     """Return the part's corrected limbs (frame, limb, xyz) and its angles' sd (frame, angle)."""
-    of = scaled(features(seen, spread_m, part), learned)
-    near = nearness(of, learned.centres)
     plain = plain_limbs(seen, part)
-    found = plain + (near @ learned.weights).reshape(plain.shape)
-    widening = learned.widening[view_bin(seen, has_sides=part.has_mirror)]
-    spread = local_sd(of, near, learned) * widening
+    move, spread = _answers(scaled(features(seen, spread_m, part), learned), learned)
+    found = plain + move.reshape(plain.shape)
+    spread = spread * learned.widening[view_bin(seen, has_sides=part.has_mirror)]
     spread = np.where(spread < learned.blank_sd, spread, np.inf)
     is_seen = np.isfinite(plain.sum(axis=(1, 2)))
     return found, np.where(is_seen[:, None], spread, np.nan)
+
+
+def _answers(of: FloatArray, learned: PartModel) -> tuple[FloatArray, FloatArray]:
+    """Return a part's moves (frame, weight) and spreads (frame, angle) before widening.
+
+    Some frames at a time and in 32-bit floats, for speed; both are far finer
+    than what is measured.
+    """
+    quick = PartModel(*(getattr(learned, name).astype(np.float32) for name in PartModel.__slots__))
+    moves, spreads = (
+        [np.zeros((0, learned.weights.shape[1]))],
+        [np.zeros((0, learned.variance.shape[1]))],
+    )
+    for start in range(0, len(of), _AT_ONCE):
+        some = of[start : start + _AT_ONCE].astype(np.float32)
+        near = nearness(some, quick.centres)
+        moves.append(near @ quick.weights)
+        spreads.append(local_sd(some, near, quick))
+    return np.concatenate(moves, dtype=np.float64), np.concatenate(spreads, dtype=np.float64)
 
 
 def local_sd(of: FloatArray, near: FloatArray, learned: PartModel) -> FloatArray:
@@ -307,7 +326,7 @@ def local_sd(of: FloatArray, near: FloatArray, learned: PartModel) -> FloatArray
         From :func:`nearness`.
     learned : PartModel
     """
-    weight = near**0.5 + 1e-12  # a wider bell than that of the correction
+    weight = np.sqrt(near) + 1e-12  # a wider bell than that of the correction
     local = weight @ learned.variance / weight.sum(axis=1, keepdims=True)
     local *= np.exp(2 * np.clip(of @ learned.slope, -MOST_SLOPE, MOST_SLOPE))
     far = FAR_WEIGHT / (FAR_WEIGHT + near.sum(axis=1, keepdims=True))

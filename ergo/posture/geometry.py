@@ -46,7 +46,7 @@ def between_deg(a: FloatArray, b: FloatArray) -> FloatArray:
 
 def wrapped_deg(angle: FloatArray) -> FloatArray:
     """Return the same angle within -180 < angle <= 180 [deg]."""
-    return 180.0 - (180.0 - angle) % 360.0
+    return angle - 360.0 * np.ceil((angle - 180.0) / 360.0)  # quicker than a modulus
 
 
 def axes(left: FloatArray, up: FloatArray) -> FloatArray:
