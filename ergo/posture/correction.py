@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray, IndexArray
+from ergo.arrays import AnyArray, BoolArray, FloatArray, IndexArray
 from ergo.posture import geometry as g
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.body_points import POSITION, BodyPoints
@@ -271,7 +271,7 @@ def plain_limbs(seen: BodyPoints, part: Part) -> FloatArray:
     return g.unit(limbs_of(seen)[:, [LIMB[name] for name in part.limbs]])
 
 
-def nearness(of: FloatArray, centres: FloatArray, reach: float = REACH) -> FloatArray:
+def nearness(of: AnyArray, centres: AnyArray, reach: float = REACH) -> FloatArray:
     """Return array (frame, example): 1 at an example, towards 0 far from it."""
     apart = (of**2).sum(1)[:, None] + (centres**2).sum(1) - 2 * of @ centres.T
     near: FloatArray = np.exp(-np.clip(apart / reach**2, 0.0, _FARTHEST))
@@ -315,7 +315,7 @@ def _answers(of: FloatArray, learned: PartModel) -> tuple[FloatArray, FloatArray
     return np.concatenate(moves, dtype=np.float64), np.concatenate(spreads, dtype=np.float64)
 
 
-def local_sd(of: FloatArray, near: FloatArray, learned: PartModel) -> FloatArray:
+def local_sd(of: AnyArray, near: AnyArray, learned: PartModel) -> FloatArray:
     """Return array (frame, angle): the spread of errors near each frame, before widening.
 
     Parameters
