@@ -106,6 +106,8 @@ def _row(
     own = given.steps[region]
     if step == NOT_SEEN:
         verdict = words.say("page.teach_unseen")
+    elif _is_assumed(session, region, given):
+        verdict = words.say("page.teach_assumed")
     elif step == own:
         verdict = words.say("page.teach_same")
     else:
@@ -119,8 +121,20 @@ def _row(
     }
 
 
+def _is_assumed(session: Session, region: str, given: ClassSteps) -> bool:
+    """Return whether no camera told this region's step, so that it was taken as neutral."""
+    if region == "wrist_twist":
+        return True  # a camera never tells it
+    names = [_name(stem, given) for stem in ANGLES[region]]
+    return bool(names) and all(np.isnan(session.posture.angle(name)[given.frame]) for name in names)
+
+
+def _name(stem: str, given: ClassSteps) -> str:
+    return f"{stem}_{given.side}" if stem.startswith(_ARM) else stem
+
+
 def _angle(session: Session, stem: str, given: ClassSteps, words: Words) -> str:
-    name = f"{stem}_{given.side}" if stem.startswith(_ARM) else stem
+    name = _name(stem, given)
     value = float(session.posture.angle(name)[given.frame])
     spread = SD_OF_90_PERCENT * float(session.posture.angle_sd(name)[given.frame])
     text = words.say("page.teach_unseen")

@@ -26,7 +26,10 @@ def test_a_class_that_gives_the_measured_steps_agrees_in_every_region(client, pa
     side, frame = next((s.side, int(np.argmax(s.score > 0))) for s in scores if np.any(s.score > 0))
     steps, grand = measured_steps(invented, frame, side)
     answer = client.post(path, json={"frame": frame, "side": side, "steps": steps}).json()
-    assert {row["verdict"] for row in answer["rows"]} == {"same"}
+    verdicts = {row["label"]: row["verdict"] for row in answer["rows"]}
+    assert verdicts.pop("Wrist twist") == "taken as neutral, not seen"
+    assert verdicts["Neck"] == verdicts["Trunk"] == "same"
+    assert set(verdicts.values()) <= {"same", "taken as neutral, not seen"}
     assert answer["grand"] == {"own": grand, "measured": grand}
 
 

@@ -107,7 +107,7 @@ function jump(kind) {
   const names = { hold: "nextHold", longest: "longestHold", worst: "nextWorst" };
   const found = player[names[kind]]();
   if (!found) tell(say(kind === "worst" ? "page.no_worst" : "page.no_hold"));
-  else if (found.label) tell(`${found.label}: ${found.length}`);
+  else if (found.label && !classRoom.isOn) tell(`${found.label}: ${found.length}`);
 }
 
 function markEdge(isEnd) {

@@ -210,7 +210,9 @@ export class Timeline {
     for (const source of facts.sources) {
       const x = this.x(arrays.line_s[source.first]);
       if (x < PAD - 1 || x > PAD + this.width) continue;
+      paint.fillStyle = this.colours.line;
       paint.fillRect(x, 0, 1, y);
+      paint.fillStyle = this.colours.quiet;
       if (x < free) continue;
       paint.fillText(source.name, x + 3, y + 14);
       free = x + paint.measureText(source.name).width + 12;
