@@ -38,9 +38,13 @@ from ergo.training.examples import FOLDS, Examples, seen_points, true_points
 EXAMPLES_KEPT = 700
 """Bells per part; more of them gain nothing measurable (ours)."""
 
-RIDGE = {"trunk": 0.5, "head": 0.5, "upper_arm": 40.0, "forearm": 10.0}
+RIDGE = {
+    "known": {"trunk": 0.5, "head": 0.5, "upper_arm": 40.0, "forearm": 10.0},
+    "assumed": {"trunk": 0.5, "head": 0.5, "upper_arm": 10.0, "forearm": 10.0},
+}
 """Cost of a large correction. High for the arms: there the refined joints of real people are
-better than a correction that has only seen seated work (ours)."""
+better than a correction that has only seen seated work; less so where it must also make up
+for a camera that is not level (ours)."""
 
 BROAD_WEIGHT = {"trunk": 2.0, "head": 2.0, "upper_arm": 6.0, "forearm": 6.0}
 """How much an example of a posture far outside chairside work counts (ours)."""
@@ -60,6 +64,7 @@ class Task:
 
     Attributes
     ----------
+    variant : str
     seen : BodyPoints
         In view axes.
     spread_m : array (example, point)
@@ -72,6 +77,7 @@ class Task:
     fold : array (example,)
     """
 
+    variant: str
     seen: BodyPoints
     spread_m: FloatArray
     limbs: FloatArray
@@ -89,6 +95,7 @@ def task(examples: Examples, variant: str) -> Task:
     angle = body_angles(truth, examples.neutral)
     mirrored_truth = body_angles(mirrored_points(truth), mirrored_neutral(examples.neutral))
     return Task(
+        variant=variant,
         seen=BodyPoints(np.concatenate([seen.xyz, mirrored_points(seen).xyz])),
         spread_m=np.concatenate([spread_m, mirrored_spread(spread_m)]),
         limbs=np.concatenate([limbs, mirrored_limbs(limbs)]),
@@ -162,7 +169,7 @@ def fit_part(
     wanted = (job.limbs[used][:, columns] - plain).reshape(len(raw), -1)
     weight = np.where(job.is_broad[used], BROAD_WEIGHT[name], 1.0)
     centres = of[spread_out(of, EXAMPLES_KEPT)].astype(_ROUND).astype(np.float64)
-    return mean, scale, centres, bells(of, wanted, weight, centres, RIDGE[name])
+    return mean, scale, centres, bells(of, wanted, weight, centres, RIDGE[job.variant][name])
 
 
 def left_out_limbs(job: Task) -> FloatArray:
