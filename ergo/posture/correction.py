@@ -59,7 +59,7 @@ def _both(*stems: str) -> tuple[str, ...]:
 
 PARTS: Mapping[str, Part] = {
     "trunk": Part(
-        _both("shoulder", "hip", "ear", "elbow", "knee"),
+        _both("shoulder", "hip", "ear", "elbow"),
         ("trunk", "trunk_to_shoulders", "hips", "shoulders"),
         (
             "trunk_inclination_deg",
