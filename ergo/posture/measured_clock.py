@@ -21,7 +21,7 @@ from ergo.room.chair import Chair
 from ergo.timeline import Timeline
 
 DRAWS = 96
-WIDEST_SD_HOURS, WIDEST_SD_GUESSED_HOURS = 1.2, 1.5
+WIDEST_SD_HOURS = 1.5
 """Above this standard deviation the clock position is not judged (ours). [h]"""
 REACH_M, REACH_SD_M, ELSEWHERE = 0.53, 0.14, 0.02
 """Hips of a seated operator from the patient's head while working, and how much of the belief
@@ -76,7 +76,6 @@ def placed_operator(
     camera: Camera,
     draws: Sequence[RoomDraw],
     height_cm: float | None = None,
-    widest_sd_hours: float = WIDEST_SD_HOURS,
 ) -> Placed:
     """Return where a person sat in one source.
 
@@ -91,15 +90,13 @@ def placed_operator(
     draws : sequence of RoomDraw
     height_cm : float, optional
         Body height, where stated. [cm]
-    widest_sd_hours : float
-        Above this standard deviation the clock position is not judged. [h]
     """
     person = seen_person(timeline, track, camera, height_cm)
     each = [_one_draw(person, room) for room in draws]
     seat = np.stack([one[0] for one in each])
     measured = np.stack([one[1] for one in each])
     weight = _weight(seat)
-    hours, sd_hours = _clock(seat, weight, widest_sd_hours)
+    hours, sd_hours = _clock(seat, weight)
     at, at_sd = _middle_and_spread(seat, weight, np.array([False, False]))
     middle, spread = _middle_and_spread(measured, weight, _TURNS)
     return Placed(
@@ -180,16 +177,14 @@ def _weight(seat: FloatArray) -> FloatArray:
     return weight
 
 
-def _clock(
-    seat: FloatArray, weight: FloatArray, widest: float
-) -> tuple[FloatArray, FloatArray]:
+def _clock(seat: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return hours and their sd, each array (frame,), from draws (draw, frame, xy)."""
     bearing = np.radians(bearing_deg(clock_hours(seat)))
     across, along = (weight * np.sin(bearing)).sum(axis=0), (weight * np.cos(bearing)).sum(axis=0)
     middle = np.degrees(np.arctan2(across, along))
     off = wrapped_deg(np.degrees(bearing) - middle)
     sd = np.sqrt((weight * off**2).sum(axis=0)) / 30.0
-    is_judged = sd <= widest  # False where NaN
+    is_judged = sd <= WIDEST_SD_HOURS  # False where NaN
     hours = np.where(is_judged, hours_from_bearing(middle), np.nan)
     return hours, np.where(is_judged, sd, np.nan)
 

@@ -12,8 +12,6 @@ from ergo.posture.clock_track import ClockOrigin, ClockTrack
 from ergo.posture.guessed_room import guessed_rooms
 from ergo.posture.measured_clock import (
     DRAWS,
-    WIDEST_SD_GUESSED_HOURS,
-    WIDEST_SD_HOURS,
     Placed,
     RoomDraw,
     placed_operator,
@@ -67,7 +65,6 @@ def place_people(
             cameras[source],
             draws,
             note.operator_height_cm,
-            WIDEST_SD_HOURS if origin == "set-up" else WIDEST_SD_GUESSED_HOURS,
         )
         laid.put(frames, operator)
         if "assistant" in tracks:
