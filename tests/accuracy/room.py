@@ -159,7 +159,8 @@ def print_set_up(scenes: Mapping[str, Scene], facts: Mapping[str, SourceFacts]) 
     for view, rows in sorted(by_view.items()):
         off = np.array(rows)
         print(
-            f"{view:18} {len(off):3}  {np.median(np.abs(off[:, 0])):12.2f} {within(off[:, 0], 1):>9}"
+            f"{view:18} {len(off):3}  {np.median(np.abs(off[:, 0])):12.2f}"
+            f" {within(off[:, 0], 1):>9}"
             f" {np.median(np.abs(off[:, 1])):13.2f} {within(off[:, 1], 1):>9}"
             f" {np.median(off[:, 2]):12.1f}"
         )
