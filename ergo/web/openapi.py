@@ -18,8 +18,19 @@ _REFUSALS = ("400", "403", "404", "409", "413", "415", "421", "422", "507")
 
 def description() -> dict[str, Any]:
     """Return the description of every address under ``/api``."""
+    paths = {**_of_sessions(), **_of_sending()}
+    for path, methods in paths.items():
+        methods["parameters"] = _parameters(path)
+    return {
+        "openapi": "3.1.0",
+        "info": {"title": "ergo: the review page", "version": __version__},
+        "paths": paths,
+    }
+
+
+def _of_sessions() -> dict[str, dict[str, Any]]:
     session = "/api/sessions/{session}"
-    paths: dict[str, dict[str, Any]] = {
+    return {
         "/api/words": {"get": _asked("Words of the page", {"type": "object"})},
         "/api/sessions": {"get": _asked("Sessions of the library", {"type": "array"})},
         f"{session}/timeline": {
@@ -39,6 +50,11 @@ def description() -> dict[str, Any]:
         f"{session}/again": {
             "post": _told("Analyse the recording again", {"type": "object"}, status="201")
         },
+    }
+
+
+def _of_sending() -> dict[str, dict[str, Any]]:
+    return {
         "/api/uploads": {
             "post": _told("Begin an upload", {"type": "object"}, UploadWanted, status="201")
         },
@@ -50,13 +66,6 @@ def description() -> dict[str, Any]:
         "/api/jobs": {"get": _asked("Analyses in the queue", {"type": "array"})},
         "/api/jobs/{job}": {"delete": _told("Take an analysis off the list", None, status="204")},
         "/api/jobs/{job}/cancel": {"post": _told("Stop an analysis", None, status="204")},
-    }
-    for path, methods in paths.items():
-        methods["parameters"] = _parameters(path)
-    return {
-        "openapi": "3.1.0",
-        "info": {"title": "ergo: the review page", "version": __version__},
-        "paths": paths,
     }
 
 
