@@ -48,28 +48,16 @@ def place_people(
     origins: list[PlaceOrigin] = []
     for source, (place, note) in enumerate(zip(places, notes, strict=True)):
         frames = timeline.frames_of(source)
+        own = {role: _some(track, frames) for role, track in tracks.items()}
+        camera, height_cm = cameras[source], note.operator_height_cm
         alone = _alone(timeline, frames)
-        draws, origin = _rooms(place)
-        if not draws and "patient" in tracks:
-            stated_cm = note.operator_height_cm
-            seen = seen_person(alone, _some(tracks["operator"], frames), cameras[source], stated_cm)
-            patient = _some(tracks["patient"], frames)
-            draws = guessed_rooms(alone, seen, patient, cameras[source])
-            origin = "automatic" if draws else "not judged"
+        draws, origin = _rooms(alone, own, camera, place, height_cm)
         origins.append(origin)
-        if not draws:
-            continue
-        operator = placed_operator(
-            alone,
-            _some(tracks["operator"], frames),
-            cameras[source],
-            draws,
-            note.operator_height_cm,
-        )
-        laid.put(frames, operator)
-        if "assistant" in tracks:
-            other = _some(tracks["assistant"], frames)
-            laid.assistant_m[frames] = placed_operator(alone, other, cameras[source], draws).seat_m
+        if draws:
+            laid.put(frames, placed_operator(alone, own["operator"], camera, draws, height_cm))
+        if draws and "assistant" in own:
+            assistant = placed_operator(alone, own["assistant"], camera, draws)
+            laid.assistant_m[frames] = assistant.seat_m
     chairs = [None if p.set_up is None else p.set_up.chair for p in places]
     return PlaceTrack(
         seat_m=laid.seat_m,
@@ -86,15 +74,22 @@ def place_people(
     )
 
 
-def _rooms(place: Place) -> tuple[list[RoomDraw], PlaceOrigin]:
-    if place.set_up is None or place.set_up.chair is None:
+def _rooms(
+    timeline: Timeline,
+    tracks: Mapping[Role, PoseTrack],
+    camera: Camera,
+    place: Place,
+    height_cm: float | None,
+) -> tuple[list[RoomDraw], PlaceOrigin]:
+    """Return equally likely rooms of one source by the best route, and which it is."""
+    if place.set_up is not None and place.set_up.chair is not None:
+        drawn = zip(place.set_up.draws(DRAWS), seat_errors(DRAWS), strict=True)
+        return [RoomDraw(at, bed, errors) for (at, bed), errors in drawn if bed], "set-up"
+    if "patient" not in tracks:
         return [], "not judged"
-    drawn = place.set_up.draws(DRAWS)
-    return [
-        RoomDraw(camera, chair, errors)
-        for (camera, chair), errors in zip(drawn, seat_errors(DRAWS), strict=True)
-        if chair is not None
-    ], "set-up"
+    operator = seen_person(timeline, tracks["operator"], camera, height_cm)
+    guesses = guessed_rooms(timeline, operator, tracks["patient"], camera)
+    return guesses, "automatic" if guesses else "not judged"
 
 
 class _Laid:
