@@ -7,6 +7,7 @@ the user.
 
 import json
 import logging
+import os
 import sys
 import time
 from collections.abc import Callable, Sequence
@@ -44,6 +45,7 @@ Example:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # our threads are busy with pictures
     try:
         code = ergo.main(args=arguments, prog_name="ergo", standalone_mode=False)
     except ErgoError as error:

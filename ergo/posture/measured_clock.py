@@ -20,7 +20,7 @@ from ergo.room.camera import Camera
 from ergo.room.chair import Chair
 from ergo.timeline import Timeline
 
-DRAWS = 96
+DRAWS = 40
 WIDEST_SD_HOURS = 1.5
 """Above this standard deviation the clock position is not judged (ours). [h]"""
 REACH_M, REACH_SD_M, ELSEWHERE = 0.53, 0.14, 0.02
@@ -196,7 +196,8 @@ def _middle_and_spread(
     drawn: FloatArray, weight: FloatArray, is_turn: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return middle and sd over draws (draw, frame, measure); turns do not jump at 180."""
-    away = np.where(is_turn, wrapped_deg(drawn - drawn[:1]), drawn - drawn[:1])
+    away = drawn - drawn[:1]
+    away[..., is_turn] = wrapped_deg(away[..., is_turn])
     shift = (weight[..., None] * away).sum(axis=0)
     spread = np.sqrt((weight[..., None] * (away - shift) ** 2).sum(axis=0))
     middle = drawn[0] + shift

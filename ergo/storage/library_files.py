@@ -15,6 +15,8 @@ from ergo.errors import InputError, LibraryError, OutputError
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.library_entry import Profile
 from ergo.storage.library_rows import Described
+from ergo.storage.session_folder import found_again
+from ergo.storage.tables import write_json
 
 PACK_FILE = "library.json"
 PACK_SCHEMA = 1
@@ -36,6 +38,18 @@ def copy_in(source: Path, folder: Path) -> None:
                 shutil.copyfileobj(original, file)
                 file.flush()
                 os.fsync(file.fileno())
+    _point_at_recordings(folder / SESSION_FILE, source)
+
+
+def _point_at_recordings(described: Path, source: Path) -> None:
+    """Let a copied session know where its recordings lie, from wherever it is read."""
+    content = json.loads(described.read_text(encoding="utf-8"))
+    moved = {row["path"]: found_again(Path(row["path"]), source) for row in content["sources"]}
+    if all(Path(path).is_absolute() or not place.exists() for path, place in moved.items()):
+        return
+    for row in content["sources"]:
+        row["path"] = moved[row["path"]].absolute().as_posix()
+    write_json(described, content)
 
 
 def pack(folder: Path, described: Described, target: Path) -> None:

@@ -75,7 +75,7 @@ def read_session(folder: Path) -> StoredSession:
     described = _read_description(folder)
     landmarks = read_landmarks(folder / LANDMARK_FILE)
     try:
-        sources = tuple(_facts(row) for row in described["sources"])
+        sources = tuple(_facts(row, folder) for row in described["sources"])
         timeline = build_timeline(
             tuple(facts.name for facts in sources),
             tuple(
@@ -134,8 +134,20 @@ def _damaged(folder: Path) -> SessionError:
     )
 
 
-def _facts(row: Mapping[str, Any]) -> SourceFacts:
-    return SourceFacts(**{**row, "path": Path(row["path"])})
+def _facts(row: Mapping[str, Any], folder: Path) -> SourceFacts:
+    return SourceFacts(**{**row, "path": found_again(Path(row["path"]), folder)})
+
+
+def found_again(path: Path, folder: Path) -> Path:
+    """Return where a recording lies now, as seen from its session folder.
+
+    A path is kept as the user gave it. When it was given from another working
+    folder, it is looked for from the session folder and those above it.
+    """
+    if path.is_absolute() or path.exists():
+        return path
+    places = (above / path for above in folder.resolve().parents)
+    return next((place for place in places if place.exists()), path)
 
 
 def described_sources(sources: Sequence[SourceFacts]) -> list[dict[str, Any]]:

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from pypdf import PdfReader
-from tests.end_to_end.conftest import ROOT, run_ergo
 
 from ergo.posture.angle_names import NAMES
+from tests.end_to_end.conftest import ROOT, run_ergo
 
 EXAMPLE = ROOT / "reports" / "sample"
 REMEDY = "Make it anew: bash .ci/example"
