@@ -95,6 +95,7 @@ _PLACE_WEIGHT, _DIRECTION_WEIGHT, _ELEVATION_WEIGHT = 4.0, 1.5, 3.0
 _SPREAD_WEIGHT = 0.5
 _FARTHEST = 60.0  # beyond it nearness stays at 1e-26: smaller floats are slow to reckon with
 _AT_ONCE = 512  # frames that are compared with all examples at once; fits the cache
+_SQUARE_WEIGHT = 6.0
 REACH = 1.4  # width of the bells; features have a mean squared length of 1
 _VIEW_BINS = 8  # of 45 degrees, from the front to the left
 
@@ -119,7 +120,8 @@ class PartModel:
     blank_sd : array (angle,)
         Of a guess without any picture, for chairside work. [deg]
     slope : array (feature, angle)
-        How the logarithm of the standard deviation changes with the features.
+        How the logarithm of the standard deviation changes with the features
+        of :func:`bent`.
     widening : array (view, angle)
         Multiplies the standard deviation, so that 90 % intervals hold in every view.
     """
@@ -315,6 +317,11 @@ def _answers(of: FloatArray, learned: PartModel) -> tuple[FloatArray, FloatArray
     return np.concatenate(moves, dtype=np.float64), np.concatenate(spreads, dtype=np.float64)
 
 
+def bent(of: FloatArray) -> FloatArray:
+    """Return features and their squares: errors grow to both sides of the usual."""
+    return np.concatenate([of, _SQUARE_WEIGHT * of**2], axis=1)
+
+
 def local_sd(of: AnyArray, near: AnyArray, learned: PartModel) -> FloatArray:
     """Return array (frame, angle): the spread of errors near each frame, before widening.
 
@@ -328,7 +335,7 @@ def local_sd(of: AnyArray, near: AnyArray, learned: PartModel) -> FloatArray:
     """
     weight = np.sqrt(near) + 1e-12  # a wider bell than that of the correction
     local = weight @ learned.variance / weight.sum(axis=1, keepdims=True)
-    local *= np.exp(2 * np.clip(of @ learned.slope, -MOST_SLOPE, MOST_SLOPE))
+    local *= np.exp(2 * np.clip(bent(of) @ learned.slope, -MOST_SLOPE, MOST_SLOPE))
     far = FAR_WEIGHT / (FAR_WEIGHT + near.sum(axis=1, keepdims=True))
     variance = (1 - far) * local + far * learned.far_variance
     sd: FloatArray = np.sqrt(variance)

@@ -17,6 +17,7 @@ from ergo.posture.body_points import BodyPoints
 from ergo.posture.correction import (
     PARTS,
     PartModel,
+    bent,
     features,
     in_view,
     local_sd,
@@ -224,7 +225,7 @@ def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) ->
         variance=np.zeros((len(centres), len(part.angles))),
         far_variance=np.quantile(np.abs(plain[known][:, columns]), FAR_QUANTILE, axis=0) ** 2,
         blank_sd=_blank_sd(job.angle[~job.is_broad][:, columns]),
-        slope=np.zeros((len(mean), len(part.angles))),
+        slope=np.zeros((2 * len(mean), len(part.angles))),
         widening=np.ones((_VIEWS, len(part.angles))),
     )
     of = scaled(features(job.seen, job.spread_m, part), first)
@@ -260,9 +261,10 @@ def _blank_sd(angle: FloatArray) -> FloatArray:
 def _slope(of: FloatArray, error: FloatArray, sd: FloatArray) -> FloatArray:
     """Return (feature, angle): a ridge regression of the logarithm of errors over their sd."""
     size = np.log(np.abs(error) / sd + LEAST_SHARE)
-    normal = of.T @ of
+    told_by = bent(of)
+    normal = told_by.T @ told_by
     normal[np.diag_indices(len(normal))] += SLOPE_RIDGE
-    slope: FloatArray = np.linalg.solve(normal, of.T @ (size - size.mean(axis=0)))
+    slope: FloatArray = np.linalg.solve(normal, told_by.T @ (size - size.mean(axis=0)))
     return slope
 
 
