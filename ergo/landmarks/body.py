@@ -12,6 +12,16 @@ LYING_DEG = (
     52.0  # a trunk further off vertical lies: 67-80 % of patients, 0-2 % of operators (train)
 )
 
+BODY_POINTS = [
+    INDEX[name]
+    for name in (
+        "nose",
+        *(f"{part}_{side}" for part in ("ear", "elbow", "wrist") for side in ("left", "right")),
+        *(f"{part}_{side}" for part in ("shoulder", "hip", "knee") for side in ("left", "right")),
+    )
+]
+"""Landmarks that span a body, for its size and for how far apart two are."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Body:
@@ -74,6 +84,17 @@ class Body:
             face_down=float(np.clip((points[INDEX["nose"], 1] - ears_down) / trunk_px, -1, 1)),
             head_height=float(np.clip((hands[:, 1].mean() - head[1]) / trunk_px, -2, 2)),
         )
+
+
+def body_size_px(points_px: FloatArray) -> float:
+    """Return the longer side of the upright rectangle round a body.
+
+    Parameters
+    ----------
+    points_px : array (landmark, xy or xyz)
+        All 33 landmarks. [px]
+    """
+    return float(np.ptp(points_px[BODY_POINTS, :2], axis=0).max())
 
 
 def _px_per_m(person: Look) -> float:

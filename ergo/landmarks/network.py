@@ -168,6 +168,7 @@ class PoseNetwork:
             box_round(picture_px[body, :2], picture_px[body + 1, :2]),
             None if joints is None else _in_picture(joints.place + _TO_CORNER, box),
             None if joints is None else joints.spread * box.side_px,
+            self._impression(),
         )
 
     def glimpse(self, crop: PictureArray) -> Glimpse:
@@ -195,6 +196,13 @@ class PoseNetwork:
         if self.kind == _REFINED:
             texture = np.array(request.get_output_tensor(len(_OUTPUTS)).data[0], dtype=np.float64)
         return points, float(presence.ravel()[0]), heat[0], world.reshape(POINTS, 3), texture
+
+    def _impression(self) -> FloatArray | None:
+        """Return array (feature,) of this thread's last answer, None without a refiner."""
+        if self.kind != _REFINED:
+            return None
+        tensor = self._request().get_output_tensor(len(_OUTPUTS) + 1)
+        return np.array(tensor.data, dtype=np.float64).ravel()
 
     def _request(self) -> Any:
         """Return this thread's own place to put pictures and fetch answers."""

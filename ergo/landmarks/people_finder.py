@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
-from ergo.landmarks.body import LYING_DEG, Body
+from ergo.landmarks.body import BODY_POINTS, LYING_DEG, Body, body_size_px
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Box, Look, PoseNetwork, box_round
 from ergo.landmarks.runtime import bundle_path, people_library, quiet_native
@@ -37,10 +37,6 @@ _LYING_TRUNK_M, _LYING_CIRCLE_M = 0.5, 0.8  # head to hips and radius round the 
 _SEEN_FLAT = 0.7  # height of a circle on the floor against its width, from a usual camera
 _CIRCLE = 1.9  # radius of the circle round a person, in trunk lengths, to start from
 _TRUNK = [INDEX[f"{part}_{side}"] for part in ("shoulder", "hip") for side in ("left", "right")]
-_BODY = [
-    INDEX[name]
-    for name in ("nose", "ear_left", "ear_right", "elbow_left", "elbow_right", "wrist_left")
-] + [INDEX["wrist_right"], *_TRUNK, INDEX["knee_left"], INDEX["knee_right"]]
 
 Enough = Callable[[Sequence[Look]], bool]
 
@@ -160,17 +156,12 @@ def body_distance(one_px: FloatArray, other_px: FloatArray) -> float:
     one_px, other_px : array (landmark, xy or xyz)
         All 33 landmarks. [px]
     """
-    apart = np.linalg.norm(one_px[_BODY, :2] - other_px[_BODY, :2], axis=1)
-    return float(np.median(apart)) / max(min(_size_px(one_px), _size_px(other_px)), 1.0)
-
-
-def _size_px(points_px: FloatArray) -> float:
-    """Return the longer side of the upright rectangle round the body. [px]."""
-    return float(np.ptp(points_px[_BODY, :2], axis=0).max())
+    apart = np.linalg.norm(one_px[BODY_POINTS, :2] - other_px[BODY_POINTS, :2], axis=1)
+    return float(np.median(apart)) / max(min(body_size_px(one_px), body_size_px(other_px)), 1.0)
 
 
 def _quality(person: Look) -> float:
-    return person.presence * float(np.mean(person.visibility[_BODY]))
+    return person.presence * float(np.mean(person.visibility[BODY_POINTS]))
 
 
 def _new_bodies(bodies: Sequence[FloatArray], known: Sequence[FloatArray]) -> list[FloatArray]:

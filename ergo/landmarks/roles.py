@@ -1,28 +1,34 @@
 """Who is the operator, the assistant and the patient among the people of one picture.
 
 Each person is described by cues (how far the trunk lies, where the hands are,
-how near the heads are, on which side of the patient). A softmax over
-four roles, fitted on rendered scenes, gives each person's leaning to each role;
-all ways to share out the roles, each at most once, then vote. The sum of the
-votes for a person is the stated belief in that identity.
+how near the heads are, on which side of the patient, how surely the joints are
+placed), by the pose and by the landmark network's impression of the crop. Their
+weighted sums, fitted on rendered scenes, give each person's leaning to each
+role; all ways to share out the roles, each at most once, then vote. The sum of
+the votes for a person is the stated belief in that identity.
 """
 
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
 import numpy as np
 
 from ergo.arrays import FloatArray
-from ergo.landmarks.body import LYING_DEG, Body
+from ergo.landmarks.body import LYING_DEG, Body, body_size_px
+from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Look
 from ergo.landmarks.pose_track import Role
 
+MODEL_PATH = Path(__file__).parent / "models" / "roles.npz"
+
 ROLES: tuple[Role, ...] = ("operator", "assistant", "patient")
-OPERATOR_FLOOR = 0.6  # belief below which nobody is called the operator: worse than none is wrong
+OPERATOR_FLOOR = 0.5  # belief below which nobody is called the operator: 96-97 % are named (train)
 OTHER_FLOOR = 0.5  # the same for assistant and patient
+MOST_OF_IMPRESSION = 3.0  # log odds; pictures unlike those learned from must not overrule the rest
+LYING_ODDS = 2.5  # log odds by which who lies is the less an operator or an assistant
 MOST_PEOPLE = 6  # who share out the roles; those seen best
 CUES = (
     "one",
@@ -41,10 +47,30 @@ CUES = (
     "face_down",
     "head_height",
     "upright_on_the_left",
+    "spread",
+)
+POSE = (
+    "nose",
+    "ear_left",
+    "ear_right",
+    "shoulder_left",
+    "shoulder_right",
+    "elbow_left",
+    "elbow_right",
+    "wrist_left",
+    "wrist_right",
+    "index_left",
+    "index_right",
+    "knee_left",
+    "knee_right",
 )
 _FAR = 3.0  # trunk lengths at which a distance cue saturates
 _FOCAL_SHARE = 0.8  # focal length of a common camera in picture widths; only signs hang on it
 _LYING_WIDTH_DEG = 8.0  # over which a trunk passes from upright to lying
+
+
+_USUAL_SPREAD = np.exp(-3.0)  # standard deviation of well-seen joints as a share of the body's size
+_SPREAD_JOINTS = 10  # the first: shoulders to knees
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,7 +126,7 @@ def beliefs(people: Sequence[Look], width_px: int, handed: str | None = None) ->
     """Return array (person, role): belief that the person has the role, 0..1."""
     if not people:
         return np.zeros((0, len(ROLES)))
-    leaning = _log_softmax(cues(people, width_px, handed) @ _weights())
+    leaning = _leaning(people, width_px, handed)
     choices = len(ROLES) + 1  # the last: none of the roles
     ways = [
         way
@@ -145,6 +171,7 @@ def cues(people: Sequence[Look], width_px: int, handed: str | None = None) -> Fl
                 body.face_down,
                 body.head_height,
                 mirror * _upright_on_the_left(bodies, lies, who, width_px),
+                _spread(people[who]),
             )
         )
     return np.array(rows)
@@ -195,15 +222,48 @@ def _upright_on_the_left(
     return float(nearest @ bodies[who].left_way / (np.linalg.norm(nearest) + 1e-9))
 
 
-def _log_softmax(values: FloatArray) -> FloatArray:
-    values = values - values.max(axis=1, keepdims=True)
-    return np.asarray(values - np.log(np.exp(values).sum(axis=1, keepdims=True)))
+def _spread(person: Look) -> float:
+    """Return the log of how unsurely the joints are placed, against well-seen ones.
+
+    Bodies that are none, cut or mixed from two have joints of large spread.
+    """
+    if person.joint_sd_px is None:
+        return 0.0
+    spread_px = float(np.median(person.joint_sd_px[:_SPREAD_JOINTS]))
+    share = spread_px / max(body_size_px(person.picture_px), 1.0)
+    return float(np.log(share / _USUAL_SPREAD))
+
+
+def pose_of(person: Look) -> FloatArray:
+    """Return array (coordinate,): points of :data:`POSE` along the person's own axes.
+
+    From mid-hip, each along the own left, down and ahead. [m]
+    """
+    across, away = Body.of(person).left_way
+    left, down = np.array([across, 0.0, away]), np.array([0.0, 1.0, 0.0])
+    axes = np.stack([left, down, np.cross(left, down)])
+    points: FloatArray = person.world_m[[INDEX[name] for name in POSE]] @ axes.T
+    return points.ravel()
+
+
+def _leaning(people: Sequence[Look], width_px: int, handed: str | None) -> FloatArray:
+    """Return array (person, role or none): log odds against one another."""
+    weights = _weights()
+    poses = np.array([pose_of(person) for person in people])
+    measured = cues(people, width_px, handed)
+    leaning: FloatArray = measured @ weights["cue"]
+    leaning += (poses - weights["pose_mean"]) @ weights["pose"]
+    leaning[:, :2] -= LYING_ODDS * measured[:, [CUES.index("lies")]]
+    for who, person in enumerate(people):
+        if person.impression is not None:
+            unusual = person.impression - weights["impression_mean"]
+            of_impression = unusual @ weights["impression"]
+            leaning[who] += np.clip(of_impression, -MOST_OF_IMPRESSION, MOST_OF_IMPRESSION)
+    return leaning
 
 
 @cache
-def _weights() -> FloatArray:
-    """Return array (cue, role or none) from the fitted table beside this module."""
-    lines = files("ergo.landmarks").joinpath("role_weights.csv").read_text(encoding="utf-8")
-    rows = [line.split(",") for line in lines.splitlines() if line[0] not in "#c"]
-    by_cue: Mapping[str, list[float]] = {row[0]: [float(cell) for cell in row[1:]] for row in rows}
-    return np.array([by_cue[cue] for cue in CUES])
+def _weights() -> Mapping[str, FloatArray]:
+    """Return arrays (cue, pose coordinate or feature; role or none), and the means taken off."""
+    with np.load(MODEL_PATH) as stored:
+        return {name: stored[name].astype(np.float64) for name in stored.files}
