@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ergo.arrays import FloatArray
+from ergo.arrays import FloatArray, IndexArray
 from ergo.landmarks.body import LYING_DEG, Body, body_size_px
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Look
@@ -127,18 +127,23 @@ def beliefs(people: Sequence[Look], width_px: int, handed: str | None = None) ->
     if not people:
         return np.zeros((0, len(ROLES)))
     leaning = _leaning(people, width_px, handed)
-    choices = len(ROLES) + 1  # the last: none of the roles
-    ways = [
-        way
-        for way in itertools.product(range(choices), repeat=len(people))
-        if all(way.count(role) <= 1 for role in range(len(ROLES)))
-    ]
-    votes = np.array([sum(leaning[who, role] for who, role in enumerate(way)) for way in ways])
+    ways = ways_to_share(len(people))
+    votes = leaning[np.arange(len(people)), ways].sum(axis=1)
     votes = np.exp(votes - votes.max())
-    belief = np.zeros((len(people), choices))
-    for vote, way in zip(votes / votes.sum(), ways, strict=True):
-        belief[np.arange(len(people)), way] += vote
-    return belief[:, : len(ROLES)]
+    votes /= votes.sum()
+    return np.stack([votes @ (ways == role) for role in range(len(ROLES))], axis=1)
+
+
+@cache
+def ways_to_share(people: int) -> IndexArray:
+    """Return array (way, person): all ways to share out the roles, each at most once.
+
+    The values are positions in :data:`ROLES`; one more stands for none of them.
+    """
+    ways = itertools.product(range(len(ROLES) + 1), repeat=people)
+    return np.array(
+        [way for way in ways if all(way.count(role) <= 1 for role in range(len(ROLES)))]
+    )
 
 
 def cues(people: Sequence[Look], width_px: int, handed: str | None = None) -> FloatArray:

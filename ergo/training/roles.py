@@ -1,0 +1,203 @@
+"""Fit the weights by which operator, assistant and patient are told apart.
+
+    python -m ergo.training.roles FOLDER [FOLDER ...] --found FOLDER
+
+Every still lies beside a JSON file with the true people. Of all folders the true
+people are looked at where they are; of the folders behind ``--found`` also
+everybody is taken whom the people finder finds, bodies that are none included.
+The weights make the true sharing out of roles as likely as possible (a
+log-linear model over all ways to share them out, with an L2 penalty).
+"""
+
+import argparse
+import json
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy.optimize import minimize
+
+from ergo.arrays import FloatArray, PictureArray
+from ergo.landmarks.names import INDEX
+from ergo.landmarks.network import Look, box_round
+from ergo.landmarks.people_finder import PRESENCE_FLOOR, PeopleFinder
+from ergo.landmarks.roles import MODEL_PATH, ROLES, cues, pose_of, ways_to_share
+from ergo.landmarks.runtime import picture_library
+
+NOBODY = len(ROLES)
+NEAR_SHARE = 0.3  # of a person's size: a find further from every true person is nobody
+FOUND_WEIGHT = 2.0  # of a find against a true person looked at
+PARTS = 100  # principal parts of the impression that are used
+PART_SCALE = 1.5  # of the first part; larger is trusted more under the penalty
+SPREAD_SCALE = 2.0
+PENALTY = 0.6  # variance of the weights expected before
+_STEPS = 120
+_COMPARED = ("shoulder", "elbow", "wrist", "hip")
+_CROP_MARGIN = 1.15  # radius of a true person's crop against the farthest point
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Group:
+    """People seen in one picture and who they truly are.
+
+    Attributes
+    ----------
+    cues, poses, impressions : array (person, number)
+    roles : sequence of int
+        Position in ``ROLES``, or :data:`NOBODY`.
+    weight : float
+    """
+
+    cues: FloatArray
+    poses: FloatArray
+    impressions: FloatArray
+    roles: Sequence[int]
+    weight: float
+
+
+def fitted(groups: Sequence[Group], parts: int = PARTS) -> dict[str, FloatArray]:
+    """Return the arrays of the roles model."""
+    impressions = np.concatenate([group.impressions for group in groups])
+    poses = np.concatenate([group.poses for group in groups])
+    impression_mean, pose_mean = impressions.mean(axis=0), poses.mean(axis=0)
+    deviation, axes = _principal(impressions - impression_mean, parts)
+    to_parts = axes.T * (PART_SCALE / deviation)
+    scale = np.ones(groups[0].cues.shape[1])
+    scale[-1] = SPREAD_SCALE
+    measured = [
+        np.concatenate(
+            [
+                group.cues * scale,
+                group.poses - pose_mean,
+                (group.impressions - impression_mean) @ to_parts,
+            ],
+            axis=1,
+        )
+        for group in groups
+    ]
+    weights = _likeliest(measured, groups)
+    cue, pose, part = np.split(weights, np.cumsum([len(scale), len(pose_mean)]))
+    return {
+        "cue": cue * scale[:, None],
+        "pose": pose,
+        "pose_mean": pose_mean,
+        "impression": to_parts @ part,
+        "impression_mean": impression_mean,
+    }
+
+
+def _principal(values: FloatArray, parts: int) -> tuple[float, FloatArray]:
+    """Return the deviation along the first axis, and array (part, feature) of axes."""
+    _, lengths, axes = np.linalg.svd(values, full_matrices=False)
+    return float(lengths[0]) / np.sqrt(max(len(values) - 1, 1)), axes[:parts]
+
+
+def _likeliest(measured: Sequence[FloatArray], groups: Sequence[Group]) -> FloatArray:
+    """Return array (measure, role or none) of the weights."""
+    shape = (measured[0].shape[1], NOBODY + 1)
+    known = []
+    for values, group in zip(measured, groups, strict=True):
+        shares = np.eye(NOBODY + 1)[ways_to_share(len(values))]  # way, person, role
+        each = np.einsum("wpr,pm->wmr", shares, values).reshape(len(shares), -1)
+        true = np.einsum("pr,pm->mr", np.eye(NOBODY + 1)[list(group.roles)], values).ravel()
+        known.append((each, true, group.weight))
+
+    def unlikely(weights: FloatArray) -> tuple[float, FloatArray]:
+        total, slope = float(weights @ weights) / (2 * PENALTY), weights / PENALTY
+        for each, true, weight in known:
+            votes = each @ weights
+            most = votes.max()
+            chances = np.exp(votes - most)
+            total += weight * float(most + np.log(chances.sum()) - true @ weights)
+            slope = slope + weight * (chances @ each / chances.sum() - true)
+        return total, slope
+
+    start = np.zeros(shape[0] * shape[1])
+    best = minimize(unlikely, start, jac=True, method="L-BFGS-B", options={"maxiter": _STEPS})
+    found: FloatArray = best.x.reshape(shape)
+    return found
+
+
+def group_of(people: Sequence[Look], roles: Sequence[int], width_px: int, weight: float) -> Group:
+    """Return people and their true roles as the fit takes them."""
+    return Group(
+        cues(people, width_px),
+        np.array([pose_of(one) for one in people]),
+        np.array([one.impression for one in people]),
+        list(roles),
+        weight,
+    )
+
+
+def _groups(path: Path, finder: PeopleFinder, *, is_found: bool) -> Iterator[Group]:
+    """Yield the groups of one still: found, placed, and the patient alone."""
+    cv2 = picture_library()
+    picture = np.asarray(cv2.imread(str(path.with_suffix(".jpg")))[:, :, ::-1])
+    persons = json.loads(path.read_text(encoding="utf-8"))["persons"]
+    width_px = picture.shape[1]
+    if is_found and (people := finder.find(picture, lambda _: False)[:6]):
+        yield group_of(people, roles_of(people, persons), width_px, FOUND_WEIGHT)
+    placed = [(_look_at(finder, picture, one), ROLES.index(one["role"])) for one in persons]
+    seen = [(look, role) for look, role in placed if look.presence >= PRESENCE_FLOOR]
+    seen = [
+        (look, role)
+        for look, role in seen
+        if role == roles_of([look], [one for one in persons if ROLES.index(one["role"]) == role])[0]
+    ]
+    patient = [(look, role) for look, role in seen if ROLES[role] == "patient"]
+    for some in (seen, patient if len(seen) > 1 else []):
+        if some:
+            yield group_of([look for look, _ in some], [role for _, role in some], width_px, 1.0)
+
+
+def _look_at(finder: PeopleFinder, picture: PictureArray, person: Mapping[str, Any]) -> Look:
+    """Return the look at a true person, in a crop round all its points."""
+    points = {name: np.array(point["px"]) for name, point in person["points"].items()}
+    hips = (points["hip_left"] + points["hip_right"]) / 2
+    spine = (points["shoulder_left"] + points["shoulder_right"]) / 2 - hips
+    reach = max(float(np.linalg.norm(point - hips)) for point in points.values())
+    way = spine / max(float(np.linalg.norm(spine)), 1e-6)
+    return finder.look(picture, box_round(hips, hips + way * reach * _CROP_MARGIN / 1.25))
+
+
+def roles_of(people: Sequence[Look], persons: Sequence[Mapping[str, Any]]) -> list[int]:
+    """Return the role of the true person nearest each look; each at most once."""
+    names = [f"{part}_{side}" for part in _COMPARED for side in ("left", "right")]
+    places = [INDEX[name] for name in names]
+    roles = [NOBODY] * len(people)
+    for person in persons:
+        true = np.array([person["points"][name]["px"] for name in names])
+        size = max(float(np.ptp(true, axis=0).max()), 1.0)
+        apart = [
+            float(np.median(np.linalg.norm(one.picture_px[places, :2] - true, axis=1))) / size
+            for one in people
+        ]
+        nearest = int(np.argmin(apart))
+        if apart[nearest] < NEAR_SHARE:
+            roles[nearest] = ROLES.index(person["role"])
+    return roles
+
+
+def main() -> None:
+    """Fit on folders of stills and write the model."""
+    parser = argparse.ArgumentParser(prog="python -m ergo.training.roles", description=__doc__)
+    parser.add_argument("folders", type=Path, nargs="*")
+    parser.add_argument("--found", type=Path, nargs="*", default=[])
+    given = parser.parse_args()
+    finder = PeopleFinder()
+    groups = [
+        group
+        for folder in (*given.folders, *given.found)
+        for path in sorted(folder.glob("*.json"))
+        for group in _groups(path, finder, is_found=folder in given.found)
+    ]
+    finder.close()
+    model = {name: values.astype(np.float32) for name, values in fitted(groups).items()}
+    with MODEL_PATH.open("wb") as file:
+        np.savez_compressed(file, **model)  # type: ignore[arg-type]
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,71 @@
+"""Who is the operator among people whose measures are invented."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ergo.landmarks.roles import (
+    MOST_OF_IMPRESSION,
+    ROLES,
+    _weights,
+    beliefs,
+    cues,
+    ways_to_share,
+)
+from tests.landmarks.people import person
+
+WIDTH_PX = 640
+BODY_PX = 240.0  # roughly the height of an invented person
+
+
+def with_spread(one, share):
+    return replace(one, joint_sd_px=np.full(20, share * BODY_PX))
+
+
+@pytest.mark.parametrize(("people", "ways"), [(1, 4), (2, 13), (3, 34)])
+def test_each_role_goes_to_one_person_at_most(people, ways):
+    # ways = sum over k roles given of C(3, k) * n! / (n - k)!
+    shared = ways_to_share(people)
+    assert len(shared) == ways
+    assert all(np.sum(shared == role, axis=1).max() <= 1 for role in range(len(ROLES)))
+
+
+def test_beliefs_of_a_role_never_add_up_to_more_than_one():
+    people = [person((100.0 + 120 * at, 300.0)) for at in range(4)]
+    assert (beliefs(people, WIDTH_PX).sum(axis=0) <= 1 + 1e-9).all()
+
+
+def test_a_body_whose_joints_are_unsure_is_believed_less():
+    sure, unsure = (
+        with_spread(person((200.0, 300.0)), 0.03),
+        with_spread(person((200.0, 300.0)), 0.3),
+    )
+    assert beliefs([unsure], WIDTH_PX)[0, 0] < beliefs([sure], WIDTH_PX)[0, 0]
+
+
+def test_of_two_alike_the_one_that_is_clearly_a_body_is_the_operator():
+    clear = with_spread(person((200.0, 300.0)), 0.03)
+    mixed = with_spread(person((450.0, 300.0)), 0.3)
+    believed = beliefs([mixed, clear], WIDTH_PX)[:, 0]
+    assert believed[1] > believed[0]
+
+
+def test_the_patient_is_on_the_other_side_of_a_left_handed_operator():
+    people = [person((200.0, 300.0)), person((400.0, 320.0), lying=True)]
+    right, left = (cues(people, WIDTH_PX, handed) for handed in ("right", "left"))
+    assert (np.abs(right - left).max(axis=0) > 0).any()
+    assert np.abs(right) == pytest.approx(np.abs(left))
+
+
+def test_an_impression_unlike_any_learned_from_cannot_overrule_everything():
+    one = person((200.0, 300.0))
+    plain = beliefs([replace(one, impression=_weights()["impression_mean"])], WIDTH_PX)[0]
+    absurd = np.full(len(_weights()["impression_mean"]), 1e6)
+    swayed = beliefs([replace(one, impression=absurd)], WIDTH_PX)[0]
+    moved = np.log(swayed / (1 - swayed)) - np.log(plain / (1 - plain))
+    assert np.abs(moved).max() <= 2 * MOST_OF_IMPRESSION + 1e-6
+
+
+def test_nobody_in_the_picture_has_no_role():
+    assert beliefs([], WIDTH_PX).shape == (0, len(ROLES))
