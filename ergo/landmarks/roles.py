@@ -25,7 +25,11 @@ from ergo.landmarks.pose_track import Role
 MODEL_PATH = Path(__file__).parent / "models" / "roles.npz"
 
 ROLES: tuple[Role, ...] = ("operator", "assistant", "patient")
-OPERATOR_FLOOR = 0.5  # belief below which nobody is called the operator: 96-97 % are named (train)
+OPERATOR_FLOOR = 0.5
+"""Belief below which nobody is called the operator: the wrong person is worse than none.
+
+In 192 training stills, each judged by a fit without it, 96-97 % are named, 90-94 %
+of those rightly; of beliefs from .95 on 99 % are right, from .5 to .7 75 %."""
 OTHER_FLOOR = 0.5  # the same for assistant and patient
 MOST_OF_IMPRESSION = 3.0  # log odds; pictures unlike those learned from must not overrule the rest
 LYING_ODDS = 2.5  # log odds by which who lies is the less an operator or an assistant
