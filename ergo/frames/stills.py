@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pillow_heif
-from PIL import ExifTags, Image
+from PIL import ExifTags, Image, ImageFile
 
 from ergo.arrays import PictureArray
 from ergo.errors import UnreadablePicture
@@ -33,6 +33,17 @@ _UPRIGHT = {  # by EXIF orientation (CIPA DC-008)
 _LYING = (5, 6, 7, 8)  # width and height change places
 
 pillow_heif.register_heif_opener()
+
+
+@contextlib.contextmanager
+def _cut_files_refused() -> Iterator[None]:
+    """Let Pillow refuse files that are cut off; the typesetting library lets them pass."""
+    before = ImageFile.LOAD_TRUNCATED_IMAGES
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
+    try:
+        yield
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = before
 
 
 class StillSource:
@@ -93,7 +104,7 @@ class StillSource:
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")  # sizes below the limit, odd EXIF blocks
-                with Image.open(self._path) as image:
+                with _cut_files_refused(), Image.open(self._path) as image:
                     yield image
         except (Image.DecompressionBombError, MemoryError) as cause:
             raise UnreadablePicture(

@@ -6,7 +6,7 @@ import zlib
 import numpy as np
 import pillow_heif
 import pytest
-from PIL import ExifTags, Image
+from PIL import ExifTags, Image, ImageFile
 
 from ergo.errors import UnreadablePicture
 from ergo.frames.stills import StillSource
@@ -214,3 +214,15 @@ def test_a_still_that_vanishes_is_told_in_one_line(tmp_path):
 def test_any_name_works(tmp_path, name):
     scene().save(tmp_path / name)
     assert StillSource(tmp_path / name).facts.name == name
+
+
+def test_a_library_that_lets_cut_files_pass_does_not_let_them_pass_here(tmp_path, monkeypatch):
+    """The typesetting library sets this switch of Pillow for the whole program."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", True)
+    whole = tmp_path / "whole.jpg"
+    Image.effect_noise((300, 300), 60).convert("RGB").save(whole)
+    cut = tmp_path / "cut.jpg"
+    cut.write_bytes(whole.read_bytes()[: whole.stat().st_size // 2])
+    with pytest.raises(UnreadablePicture):
+        list(StillSource(cut))
+    assert ImageFile.LOAD_TRUNCATED_IMAGES

@@ -78,7 +78,7 @@ def test_the_operators_own_face_is_not_taken_for_a_bystander(session, noise, mon
 
 
 def test_the_operators_face_is_blurred_on_request(session, fetch, monkeypatch):
-    monkeypatch.setattr(pictures, "_drawn", lambda picture, points: picture)
+    monkeypatch.setattr(pictures, "drawn", lambda picture, points: picture)
     monkeypatch.setattr(pictures, "_cropped", lambda picture, points: picture)
     own = inside(head_of(session.recording.tracks["operator"], 0, 600), 0.5)
     shown = moment_picture(session, 0, fetch)

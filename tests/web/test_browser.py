@@ -243,7 +243,7 @@ def test_a_recording_is_dropped_in_and_becomes_a_session(page):
             "buffer": (SAMPLES / "1_kf_side_left.jpg").read_bytes(),
         }
     )
-    expect(page.locator("#jobs li")).to_have_count(1)
+    expect(page.locator("#jobs li")).to_have_count(1, timeout=PATIENCE_MS)
     page.goto("about:blank")  # the page may be closed meanwhile
     page.go_back()
     page.wait_for_selector("#jobs li[data-state='done']")
