@@ -236,6 +236,7 @@ def serious_faults(page):
 
 
 def test_a_recording_is_dropped_in_and_becomes_a_session(page):
+    page.get_by_role("link", name="First day", exact=True).wait_for()
     page.locator("#files").set_input_files(
         {
             "name": "First day.jpg",

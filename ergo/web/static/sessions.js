@@ -61,7 +61,6 @@ export async function loadSessions() {
 }
 
 $("search").addEventListener("input", draw);
-await loadSessions();
 
 const jobs = new Jobs($("jobs"), loadSessions);
 
@@ -76,3 +75,5 @@ const drop = $("drop");
 for (const kind of ["dragenter", "dragover"]) drop.addEventListener(kind, (event) => { event.preventDefault(); drop.classList.add("over"); });
 drop.addEventListener("dragleave", () => drop.classList.remove("over"));
 drop.addEventListener("drop", (event) => { event.preventDefault(); drop.classList.remove("over"); add([...event.dataTransfer.files]); });
+
+await loadSessions(); // last: whoever drops a recording at once is heard
