@@ -1,5 +1,7 @@
 """Limbs: the directions between body points that angles are made of, and back to points."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ergo.arrays import FloatArray
@@ -60,25 +62,34 @@ def mirrored_limbs(limbs: FloatArray) -> FloatArray:
     return seen
 
 
-def limbs_of(points: BodyPoints) -> FloatArray:
-    """Return the vectors of :data:`LIMBS` with their lengths, array (frame, limb, xyz) in m."""
-    found = {
-        "trunk": points.trunk,
-        "trunk_to_shoulders": points.middle("shoulder") - points.middle("hip"),
-        "hips": points["hip_left"] - points["hip_right"],
-        "shoulders": points["shoulder_left"] - points["shoulder_right"],
-        "ears": points["ear_left"] - points["ear_right"],
-        "gaze": g.ear_eye_line(points),
-    }
-    for side in ("left", "right"):
-        knuckles = (points[f"index_{side}"] + points[f"pinky_{side}"]) / 2
-        found |= {
-            f"upper_arm_{side}": points[f"elbow_{side}"] - points[f"shoulder_{side}"],
-            f"forearm_{side}": points[f"wrist_{side}"] - points[f"elbow_{side}"],
-            f"hand_{side}": knuckles - points[f"wrist_{side}"],
-            f"knuckles_{side}": points[f"index_{side}"] - points[f"pinky_{side}"],
-        }
-    return np.stack([found[name] for name in LIMBS], axis=1)
+def limbs_of(points: BodyPoints, names: Sequence[str] = LIMBS) -> FloatArray:
+    """Return limbs with their lengths, all or some, array (frame, limb, xyz) in m."""
+    return np.stack([_limb(points, name) for name in names], axis=1)
+
+
+def _limb(points: BodyPoints, name: str) -> FloatArray:
+    """Return one vector of :data:`LIMBS` with its length, array (frame, xyz) in m."""
+    if name == "trunk":
+        return points.trunk
+    if name == "trunk_to_shoulders":
+        return points.middle("shoulder") - points.middle("hip")
+    if name == "gaze":
+        return g.ear_eye_line(points)
+    if name in _ACROSS:
+        stem = name.removesuffix("s")
+        return points[f"{stem}_left"] - points[f"{stem}_right"]
+    return _of_arm(points, *name.rsplit("_", 1))
+
+
+def _of_arm(points: BodyPoints, stem: str, side: str) -> FloatArray:
+    index, pinky = points[f"index_{side}"], points[f"pinky_{side}"]
+    if stem == "knuckles":
+        return index - pinky
+    if stem == "hand":
+        return (index + pinky) / 2 - points[f"wrist_{side}"]
+    if stem == "forearm":
+        return points[f"wrist_{side}"] - points[f"elbow_{side}"]
+    return points[f"elbow_{side}"] - points[f"shoulder_{side}"]
 
 
 def with_limbs(points: BodyPoints, directions: FloatArray) -> BodyPoints:
