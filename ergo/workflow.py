@@ -24,6 +24,7 @@ from ergo.stats.summary import episode_rows, exposure_of
 from ergo.storage.folder import check_free, clear_workshop, write_whole
 from ergo.storage.landmark_file import as_stored
 from ergo.storage.session_folder import read_session, write_session
+from ergo.storage.session_notes import keep_corrections
 from ergo.storage.shelf import FolderShelf
 from ergo.storage.tables import write_frames, write_json, write_rows
 from ergo.views.report import write_report
@@ -195,7 +196,9 @@ def rescore_session(
     settings = replace(
         recording.settings, readings={**recording.settings.readings, **(readings or {})}
     )
-    outcome = finish(replace(recording, settings=settings), notes, folder, choices)
+    outcome = finish(
+        replace(recording, settings=settings), notes, folder, choices, corrections_of=folder
+    )
     clear_workshop(folder)
     return outcome
 
@@ -212,13 +215,21 @@ def finish(
     notes: Sequence[Notes],
     out: Path,
     choices: ReportChoices | None = None,
+    *,
+    corrections_of: Path | None = None,
 ) -> Outcome:
-    """Judge a recording and write its whole folder."""
+    """Judge a recording and write its whole folder; may keep the corrections of another."""
     tracks = {role: as_stored(track) for role, track in recording.tracks.items()}
     session = judge(replace(recording, tracks=tracks), notes)
     exposure = exposure_of_session(session)
     chosen = choices or ReportChoices()
-    write_whole(out, lambda folder: _write_all(session, exposure, folder, chosen))
+
+    def write(folder: Path) -> None:
+        _write_all(session, exposure, folder, chosen)
+        if corrections_of is not None:
+            keep_corrections(corrections_of, folder)
+
+    write_whole(out, write)
     return Outcome(session, exposure, out)
 
 

@@ -1,13 +1,19 @@
-"""The notes of a stored session, changed without touching what was measured."""
+"""The notes of a stored session and their history; what was measured is not touched."""
 
 import json
 import os
+import shutil
 from collections.abc import Sequence
 from pathlib import Path
 
 from ergo.errors import OutputError, SessionError
 from ergo.notes.notes import Notes
 from ergo.storage.folder import SESSION_FILE
+
+HISTORY_FILE = "corrections.jsonl"
+"""Every correction made on the page, one line each."""
+CHOICES = "choices"
+"""Landmarks of the session for other choices of who the operator is."""
 
 
 def store_notes(folder: Path, notes: Sequence[Notes]) -> None:
@@ -41,3 +47,17 @@ def store_notes(folder: Path, notes: Sequence[Notes]) -> None:
         raise OutputError(f"cannot be written ({error.strerror}).", where=f"{path}:") from error
     finally:
         fresh.unlink(missing_ok=True)
+
+
+def keep_corrections(old: Path, fresh: Path) -> None:
+    """Copy what corrections left in a session folder into the one that takes its place.
+
+    Parameters
+    ----------
+    old, fresh : Path
+        Session folders; what ``old`` does not hold is left out.
+    """
+    if (old / HISTORY_FILE).is_file():
+        shutil.copyfile(old / HISTORY_FILE, fresh / HISTORY_FILE)
+    if (old / CHOICES).is_dir():
+        shutil.copytree(old / CHOICES, fresh / CHOICES)

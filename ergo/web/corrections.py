@@ -17,10 +17,9 @@ from ergo.errors import NotesError, OutputError, SessionError
 from ergo.notes.notes import Notes
 from ergo.notes.reading import notes_path, write_notes
 from ergo.notes.refusal import as_one_line
-from ergo.storage.session_notes import store_notes
+from ergo.storage.session_notes import HISTORY_FILE, store_notes
 from ergo.web.opened import Opened, OpenSessions
 
-HISTORY_FILE = "corrections.jsonl"
 MOST_SPANS = 2000
 """Spans of one kind that the notes of a recording may hold (ours)."""
 

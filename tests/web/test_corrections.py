@@ -8,7 +8,7 @@ from ergo.analyse import judge
 from ergo.landmarks.names import INDEX
 from ergo.notes.notes import Notes
 from ergo.storage.session_folder import read_session
-from ergo.workflow import judge_again
+from ergo.workflow import judge_again, rescore_session
 
 from .test_session_answers import unpacked
 
@@ -84,6 +84,20 @@ def test_corrections_are_there_after_a_restart(client, path, library_folder):
     _, arrays = timeline(client, path)
     assert set(arrays["clock"]) == {11.0}
     assert len(client.get(f"{path}/corrections").json()) == 1
+
+
+def test_scoring_a_corrected_session_again_keeps_its_history(
+    client, path, session_id, library_folder
+):
+    state(client, path, key="handed", set="left")
+    before = client.get(f"{path}/corrections").json()
+    folder = library_folder / "sessions" / session_id
+    rescore_session(folder, {"rula_table_a": "older-worksheet"})
+    client.app.state.desk.sessions.forget(session_id)
+    assert client.get(f"{path}/corrections").json() == before
+    undone = client.post(f"{path}/undo", json={})
+    assert [step["is_undone"] for step in undone.json()] == [True]
+    assert read_session(folder).notes == (Notes(handed="right"),)
 
 
 def test_a_recording_that_is_gone_can_still_be_corrected(client, path, clip):

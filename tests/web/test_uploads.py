@@ -111,9 +111,9 @@ def empty_zip():
     return kept.getvalue()
 
 
-def large_picture():
+def picture(width, height, kind):
     kept = io.BytesIO()
-    Image.fromarray(np.zeros((5000, 8000), np.uint8)).save(kept, "PNG")
+    Image.fromarray(np.zeros((height, width), np.uint8)).save(kept, kind)
     return kept.getvalue()
 
 
@@ -122,7 +122,8 @@ def large_picture():
     [
         ("nothing.jpg", empty_zip()),
         ("nothing.mp4", empty_zip()),
-        ("large.png", large_picture()),
+        ("large.png", picture(8000, 5000, "PNG")),
+        ("huge.jpg", picture(9000, 7000, "JPEG")),
         ("cut.jpg", b"\xff\xd8\xff\xe0" + bytes(50)),
     ],
 )
@@ -135,6 +136,13 @@ def test_what_cannot_be_analysed_is_refused_in_one_line_and_removed(
     assert answer.json()["error"].startswith(name)
     assert not (library_folder / "recordings" / upload).exists()
     assert client.get("/api/jobs").json() == []
+
+
+def test_a_phone_s_picture_of_50_million_pixels_is_taken(client):
+    upload = sent(client, "phone.jpg", picture(8192, 6144, "JPEG"))
+    answer = done(client, upload)
+    client.post(f"/api/jobs/{answer.json()['job']}/cancel")
+    assert answer.status_code == 201
 
 
 def test_a_part_without_its_place_or_kind_is_refused(client):
