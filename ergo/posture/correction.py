@@ -275,11 +275,11 @@ def plain_limbs(seen: BodyPoints, part: Part) -> FloatArray:
 
 def nearness(of: AnyArray, centres: AnyArray, reach: float = REACH) -> FloatArray:
     """Return array (frame, example): 1 at an example, towards 0 far from it."""
-    near: FloatArray = of @ (2 * centres.T)
-    near -= (of**2).sum(1)[:, None]
-    near -= (centres**2).sum(1)  # less the squared distance; in place, which is much faster
+    near: FloatArray = (of**2).sum(1)[:, None] + (centres**2).sum(1)
+    near -= 2 * of @ centres.T  # now the squared distance; in place, which is much faster
     near /= reach**2
-    np.clip(near, -_FARTHEST, 0.0, out=near)
+    np.clip(near, 0.0, _FARTHEST, out=near)
+    np.negative(near, out=near)
     return np.exp(near, out=near)
 
 
