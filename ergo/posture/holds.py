@@ -39,6 +39,8 @@ class Hold:
     ----------
     source : str
         Name of the clip.
+    first, last : int
+        Its first and last frame in the timeline.
     start_s, end_s : float
         Time of its first and last frame in the clip [s].
     angle : str
@@ -51,6 +53,8 @@ class Hold:
     """
 
     source: str
+    first: int
+    last: int
     start_s: float
     end_s: float
     angle: str
@@ -86,7 +90,8 @@ def find_holds(
             spans = _longest_first(
                 timeline.time_s[frames], value[frames], 2 * tolerance_deg, minimum_s
             )
-            found += [_hold(timeline, posture, angle_name, frames[a:b]) for a, b in spans]
+            if spans:
+                found += _holds(timeline, posture, angle_name, frames, np.array(spans))
     return tuple(found)
 
 
@@ -95,9 +100,7 @@ def held_longer_than(timeline: Timeline, holds: Iterable[Hold], seconds: float) 
     held = np.zeros(len(timeline), dtype=bool)
     for hold in holds:
         if hold.length_s > seconds:
-            frames = timeline.frames_of(timeline.sources.index(hold.source))
-            time_s = timeline.time_s[frames]
-            held[frames[(time_s >= hold.start_s) & (time_s <= hold.end_s)]] = True
+            held[hold.first : hold.last + 1] = True
     return held
 
 
@@ -136,27 +139,40 @@ def _rate(time_s: FloatArray, value: FloatArray, swing_deg: float) -> FloatArray
     return np.where(enough, 60.0 * count / np.where(enough, judged_s, 1.0), np.nan)
 
 
-def _hold(timeline: Timeline, posture: PostureTrack, angle_name: str, frames: IndexArray) -> Hold:
-    time_s = timeline.time_s[frames]
-    weight = _trapezoid(time_s)
-    all_frames = np.arange(frames[0], frames[-1] + 1)
-    judged = np.isfinite(posture.angle(angle_name)[all_frames]) & ~posture.is_bridged[all_frames]
-    return Hold(
-        source=timeline.sources[timeline.source_index[frames[0]]],
-        start_s=float(time_s[0]),
-        end_s=float(time_s[-1]),
-        angle=angle_name,
-        mean=float(np.average(posture.angle(angle_name)[frames], weights=weight)),
-        sd=float(np.average(posture.angle_sd(angle_name)[frames], weights=weight)),
-        unjudged_share=float(np.average(~judged, weights=_trapezoid(timeline.time_s[all_frames]))),
+def _holds(
+    timeline: Timeline,
+    posture: PostureTrack,
+    angle_name: str,
+    frames: IndexArray,
+    spans: IndexArray,
+) -> list[Hold]:
+    """Return the holds of spans (hold, start and stop) of seen frames of one clip."""
+    every = np.arange(frames[0], frames[-1] + 1)
+    is_unjudged = np.isnan(posture.angle(angle_name)[every]) | posture.is_bridged[every]
+    ends = frames[spans - (0, 1)]
+    source = timeline.sources[timeline.source_index[frames[0]]]
+    time_s, span_of_every = timeline.time_s, ends - frames[0] + (0, 1)
+    columns = (
+        ends,
+        time_s[ends],
+        _means(time_s[frames], posture.angle(angle_name)[frames], spans),
+        _means(time_s[frames], posture.angle_sd(angle_name)[frames], spans),
+        _means(time_s[every], is_unjudged.astype(float), span_of_every),
     )
+    return [
+        Hold(source, first, last, start_s, end_s, angle_name, mean, sd, unjudged_share)
+        for (first, last), (start_s, end_s), mean, sd, unjudged_share in zip(
+            *(column.tolist() for column in columns), strict=True
+        )
+    ]
 
 
-def _trapezoid(time_s: FloatArray) -> FloatArray:
-    """Return half the way to the frame before plus half the way to the frame after [s]."""
-    step = np.diff(time_s) / 2
-    weight: FloatArray = np.append(step, 0.0) + np.insert(step, 0, 0.0)
-    return weight
+def _means(time_s: FloatArray, value: FloatArray, spans: IndexArray) -> FloatArray:
+    """Return the mean over time of each span (start, stop) of frames, by the trapezoid rule."""
+    area = np.diff(time_s) * (value[:-1] + value[1:]) / 2
+    total = np.add.reduceat(np.append(area, 0.0), (spans - (0, 1)).ravel())[::2]
+    means: FloatArray = total / np.ptp(time_s[spans - (0, 1)], axis=1)
+    return means
 
 
 def _longest_first(

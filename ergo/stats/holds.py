@@ -30,6 +30,9 @@ HOLD_ANGLES = (
 HoldingLine = Callable[[str, FloatArray], FloatArray | None]
 """Maximum acceptable holding time of an angle by name; None = no line drawn. [s]"""
 
+_Against = tuple[float | None, bool | None, float]
+"""The limit [s], whether it was passed, and how probable that is."""
+
 _PROBES = ndtri((np.arange(40) + 0.5) / 40)
 
 
@@ -58,18 +61,18 @@ def hold_records(
     records: list[HoldRecord] = []
     for angle in HOLD_ANGLES:
         holds = find_holds(timeline, posture, angle)
-        found = [_record(timeline, hold, line, hours, tasks) for hold in holds]
-        records += _with_rests(found)
+        found = zip(holds, _strains(holds), _against_line(holds, line), strict=True)
+        records += _with_rests([_record(*each, hours, tasks) for each in found])
     order = {source: place for place, source in enumerate(timeline.sources)}
     return tuple(sorted(records, key=lambda each: (order[each.source], each.start_s)))
 
 
 def _record(
-    timeline: Timeline, hold: Hold, line: HoldingLine, hours: Labels, tasks: Labels
+    hold: Hold, strain: Strain, against: _Against, hours: Labels, tasks: Labels
 ) -> HoldRecord:
-    frames = _frames(timeline, hold)
+    frames = slice(hold.first, hold.last + 1)
     hour = _usual(hours, frames)
-    limit_s, is_beyond, probability = _against_line(hold, line)
+    limit_s, is_beyond, probability = against
     return HoldRecord(
         angle=ANGLES[COLUMN[hold.angle]],
         source=hold.source,
@@ -77,7 +80,7 @@ def _record(
         length_s=hold.length_s,
         mean=hold.mean,
         sd=hold.sd,
-        strain=_strain(hold),
+        strain=strain,
         limit_s=limit_s,
         is_beyond_line=is_beyond,
         beyond_probability=probability,
@@ -87,26 +90,29 @@ def _record(
     )
 
 
-def _against_line(hold: Hold, line: HoldingLine) -> tuple[float | None, bool | None, float]:
-    """Return the limit, whether it was passed, and how probable that is."""
-    limits_s = line(hold.angle, hold.mean + hold.sd * np.concatenate([[0.0], _PROBES]))
+def _against_line(holds: Sequence[Hold], line: HoldingLine) -> list[_Against]:
+    """Return each hold of one angle against the holding line of its angle."""
+    if not holds:
+        return []
+    mean, sd, length_s = np.array([(hold.mean, hold.sd, hold.length_s) for hold in holds]).T
+    probed = mean[:, None] + sd[:, None] * np.concatenate([[0.0], _PROBES])
+    limits_s = line(holds[0].angle, probed.ravel())
     if limits_s is None:
-        return None, None, nan
-    passed = hold.length_s > limits_s
-    return float(limits_s[0]), bool(passed[0]), float(np.mean(passed[1:]))
+        return [(None, None, nan)] * len(holds)
+    limits_s = limits_s.reshape(probed.shape)
+    passed = length_s[:, None] > limits_s
+    columns = limits_s[:, 0], passed[:, 0], passed[:, 1:].mean(axis=1)
+    return list(zip(*(column.tolist() for column in columns), strict=True))
 
 
-def _strain(hold: Hold) -> Strain:
-    """Return the strain of the mean; a hold counts as backward only if surely so."""
-    bands = limit_set("iso11226", hold.angle).bands
-    surely = min(hold.mean + hold.sd, 0.0) if hold.mean < 0 else hold.mean
-    return bands[int(band_of(bands, np.array([surely]))[0])].strain
-
-
-def _frames(timeline: Timeline, hold: Hold) -> slice:
-    frames = timeline.frames_of(timeline.sources.index(hold.source))
-    first, after = np.searchsorted(timeline.time_s[frames], [hold.start_s, hold.end_s + 1e-9])
-    return slice(int(frames[first]), int(frames[after - 1]) + 1)
+def _strains(holds: Sequence[Hold]) -> list[Strain]:
+    """Return the strain of each hold of one angle; one counts as backward only if surely so."""
+    if not holds:
+        return []
+    bands = limit_set("iso11226", holds[0].angle).bands
+    mean, sd = np.array([(hold.mean, hold.sd) for hold in holds]).T
+    surely = np.where(mean < 0, np.minimum(mean + sd, 0.0), mean)
+    return [bands[place].strain for place in band_of(bands, surely).tolist()]
 
 
 def _usual(labels: Labels, frames: slice) -> str | None:
