@@ -1,8 +1,10 @@
 """Runs in a process of its own: one analysis, told line by line.
 
-``python -m ergo.web.analysing OUT INPUT...`` writes one JSON object a line to
-stdout: ``{"share": 0.25}`` while it works, ``{"error": "..."}`` if the input cannot
-be used. It ends when its standard input does, that is when the page ends.
+``python -m ergo.web.analysing new OUT INPUT...`` analyses recordings, ``... again OUT
+FOLDER`` watches those sources of a session again in which another operator was
+chosen. Either writes one JSON object a line to stdout: ``{"share": 0.25}`` while it
+works, ``{"error": "..."}`` if the input cannot be used. It ends when its standard
+input does, that is when the page ends.
 """
 
 import json
@@ -10,13 +12,14 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from ergo.errors import ErgoError
 from ergo.frames.find import find_sources
 from ergo.frames.frame import SourceFacts
 from ergo.workflow import analyse_session
+from ergo.workflow_again import sources_again, watch_again
 
 STILL_S = 1.0
 """A still takes about as long as this much of a clip. [s]"""
@@ -26,15 +29,29 @@ STOPPED = 130
 
 def main(arguments: Sequence[str]) -> int:
     """Analyse and return the exit code."""
-    out, *inputs = (Path(each) for each in arguments)
+    kind, *paths = arguments
+    out, *inputs = (Path(each) for each in paths)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
-        facts = [source.facts for source in find_sources(inputs).sources]
-        analyse_session(inputs, out, force=True, on_progress=share_teller(facts, _say))
+        KINDS[kind](out, inputs)
     except ErgoError as error:
         _say({"error": str(error)})
         return error.exit_code
     return 0
+
+
+def _new(out: Path, inputs: Sequence[Path]) -> None:
+    facts = [source.facts for source in find_sources(inputs).sources]
+    analyse_session(inputs, out, force=True, on_progress=share_teller(facts, _say))
+
+
+def _again(out: Path, inputs: Sequence[Path]) -> None:
+    (folder,) = inputs
+    facts = [source.facts for source in sources_again(folder).values()]
+    watch_again(folder, out, share_teller(facts, _say))
+
+
+KINDS: Mapping[str, Callable[[Path, Sequence[Path]], None]] = {"new": _new, "again": _again}
 
 
 def share_teller(

@@ -20,6 +20,7 @@ from ergo.web.lanes import arrays_of, packed
 from ergo.web.openapi import description as api_description
 from ergo.web.opened import Opened
 from ergo.web.pictures import PictureLost
+from ergo.web.uploads import Called
 
 WORDS_FOR_SCRIPTS = ("page.", "strain.", "clock.hour", "number.", "angle.", "scores.sides.")
 
@@ -50,6 +51,21 @@ def _row(entry: Entry) -> dict[str, object]:
         "operator": entry.operator,
         "tags": list(entry.tags),
     }
+
+
+async def called(request: Request) -> Response:
+    """Give a session another name and tags; answer with its entry."""
+    wanted = await form_of(request, Called)
+    try:
+        entry = await run_in_threadpool(
+            desk_of(request).sessions.describe,
+            request.path_params["session"],
+            wanted.name,
+            wanted.tags,
+        )
+    except KeyError as error:
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such session.") from error
+    return JSONResponse(_row(entry))
 
 
 def timeline(request: Request) -> Response:
@@ -102,9 +118,24 @@ async def undoing(request: Request) -> Response:
 
 
 async def _changed(request: Request, change: Callable[[Desk, str], Opened]) -> Response:
-    await run_in_threadpool(opened_of, request)
-    opened = await run_in_threadpool(change, desk_of(request), request.path_params["session"])
+    desk, session = desk_of(request), request.path_params["session"]
+    before = await run_in_threadpool(opened_of, request)
+    opened = await run_in_threadpool(change, desk, session)
+    if _operators(before) != _operators(opened):
+        await _follow(desk, opened)
     return JSONResponse(_steps(opened, words_of(request)))
+
+
+def _operators(opened: Opened) -> list[object]:
+    return [notes.operator for notes in opened.session.notes]
+
+
+async def _follow(desk: Desk, opened: Opened) -> None:
+    """Show the landmarks of the operator chosen, at once or when they have been watched."""
+    if await run_in_threadpool(desk.sessions.show_choice, opened.entry.id):
+        desk.queue.stop_watching_again(opened.entry.id)
+    else:
+        desk.queue.watch_again(opened.entry)
 
 
 def _steps(opened: Opened, words: Words) -> list[dict[str, object]]:

@@ -17,6 +17,7 @@ from ergo.errors import NotesError, OutputError, SessionError
 from ergo.notes.notes import Notes
 from ergo.notes.reading import notes_path, write_notes
 from ergo.notes.refusal import as_one_line
+from ergo.storage.choices import remember_choice
 from ergo.storage.session_notes import HISTORY_FILE, store_notes
 from ergo.web.opened import Opened, OpenSessions
 
@@ -91,6 +92,7 @@ def correct(sessions: OpenSessions, session_id: str, correction: Correction) -> 
             for after in [_after(before, correction)]
             if before != after
         )
+        _check_can_be_watched(opened, changes)
         return _apply(sessions, opened, changes, None) if changes else opened
 
 
@@ -157,9 +159,27 @@ def _apply(
     return after
 
 
+def is_of_operator(changes: Sequence[Change]) -> bool:
+    """Return whether a statement says who the operator is; landmarks depend on that alone."""
+    return any(change.key == "operator" for change in changes)
+
+
+def _check_can_be_watched(opened: Opened, changes: Sequence[Change]) -> None:
+    for change in changes:
+        facts = opened.session.recording.sources[change.source]
+        if change.key == "operator" and not facts.path.is_file():
+            raise NotesError(
+                "is no longer at its place.",
+                where=f"{facts.name}:",
+                remedy="To follow another person, the recording must be watched again.",
+            )
+
+
 def _write(
     opened: Opened, notes: Sequence[Notes], changes: Sequence[Change], undoes: int | None
 ) -> None:
+    if is_of_operator(changes):
+        remember_choice(opened.folder, opened.session.notes)
     store_notes(opened.folder, notes)
     for source in {change.source for change in changes}:
         path = opened.session.recording.sources[source].path

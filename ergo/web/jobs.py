@@ -21,10 +21,10 @@ class Job:
     name : str
         Of the session to be.
     inputs : tuple of str
-        Paths of clips and stills.
+        Paths of clips and stills; of the session folder if it is watched again.
     tags : tuple of str
     replaces : str or None
-        Id of the session that is analysed again.
+        Id of the session that is watched again.
     state : str
     error : str or None
         Why it failed, in one line.

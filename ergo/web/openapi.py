@@ -8,7 +8,7 @@ from ergo import __version__
 from ergo.web.classroom import ClassSteps
 from ergo.web.corrections import Correction
 from ergo.web.guard import CHUNK_TYPE
-from ergo.web.uploads import UploadDone, UploadWanted
+from ergo.web.uploads import Called, UploadWanted
 
 _ID = {"type": "string", "pattern": "^[0-9a-f]{32}$"}
 _WHOLE = {"type": "integer", "minimum": 0, "maximum": 2**31 - 1}
@@ -42,13 +42,13 @@ def _of_sessions() -> dict[str, dict[str, Any]]:
             "get": _asked("Corrections, oldest first", {"type": "array"}),
             "post": _told("Keep a correction", {"type": "array"}, Correction),
         },
+        f"{session}/entry": {
+            "post": _told("Give a session another name and tags", {"type": "object"}, Called)
+        },
         f"{session}/undo": {"post": _told("Take the last correction back", {"type": "array"})},
         f"{session}/class": {
             "get": _asked("Printed steps to choose from", {"type": "array"}),
             "post": _told("Steps beside the measured ones", {"type": "object"}, ClassSteps),
-        },
-        f"{session}/again": {
-            "post": _told("Analyse the recording again", {"type": "object"}, status="201")
         },
     }
 
@@ -60,7 +60,7 @@ def _of_sending() -> dict[str, dict[str, Any]]:
         },
         "/api/uploads/{upload}": {"get": _asked("How much has come", {"type": "object"})},
         "/api/uploads/{upload}/done": {
-            "post": _told("Queue the analysis", {"type": "object"}, UploadDone, status="201")
+            "post": _told("Queue the analysis", {"type": "object"}, Called, status="201")
         },
         "/api/uploads/{upload}/{number}": {"patch": _part()},
         "/api/jobs": {"get": _asked("Analyses in the queue", {"type": "array"})},

@@ -2,13 +2,14 @@
 
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import RLock
 
 from ergo.notes.notes import Notes
 from ergo.session import Session
 from ergo.stats.exposure import Exposure
+from ergo.storage.choices import bring_back_choice, is_choice_shown
 from ergo.storage.library import Library
 from ergo.storage.library_entry import Entry
 from ergo.workflow import exposure_of_session, judge_again, load_session
@@ -73,12 +74,42 @@ class OpenSessions:
             self._kept.move_to_end(session_id)
             return kept
 
+    def describe(self, session_id: str, name: str, tags: Sequence[str]) -> Entry:
+        """Give a session another name and other tags; KeyError if there is none of this id.
+
+        Raises
+        ------
+        LibraryError
+            If another session has that name; nothing is changed then.
+        """
+        with self.lock:
+            entry = self.entry(session_id)
+            wanted = {tag.strip() for tag in tags}
+            if name.strip() != entry.name:
+                entry = self.library.rename(entry.name, name)
+            entry = self.library.tag(
+                entry.name, sorted(wanted - {*entry.tags}), sorted({*entry.tags} - wanted)
+            )
+            if session_id in self._kept:
+                self._kept[session_id] = replace(self._kept[session_id], entry=entry)
+            return entry
+
     def judge_again(self, session_id: str, notes: Sequence[Notes]) -> Opened:
         """Return the session as other notes have it; no picture is looked at again."""
         with self.lock:
             before = self.get(session_id)
             session = judge_again(before.session, notes)
             return self._keep(Opened(before.entry, session, exposure_of_session(session)))
+
+    def show_choice(self, session_id: str) -> bool:
+        """Show the landmarks of the operators stated; False if they have yet to be watched."""
+        with self.lock:
+            opened = self.get(session_id)
+            notes = opened.session.notes
+            if is_choice_shown(opened.folder, notes):
+                return True
+            self.forget(session_id)
+            return bring_back_choice(opened.folder, notes)
 
     def forget(self, session_id: str) -> None:
         """Close a session; it is read again when it is next wanted."""

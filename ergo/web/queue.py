@@ -4,7 +4,6 @@ import asyncio
 import contextlib
 import json
 import logging
-import os
 import shutil
 import sys
 import time
@@ -15,7 +14,9 @@ from typing import Any
 from uuid import uuid4
 
 from ergo.errors import ErgoError, LibraryError
+from ergo.storage.choices import keep_choice
 from ergo.storage.library import Library
+from ergo.storage.library_entry import Entry
 from ergo.web.jobs import Job, read_jobs, write_job
 from ergo.web.opened import OpenSessions
 
@@ -44,14 +45,24 @@ class Queue:
         self._share = 0.0
         self._begun = 0.0
 
-    def add(
-        self,
-        name: str,
-        inputs: Sequence[Path],
-        tags: Sequence[str] = (),
-        replaces: str | None = None,
-    ) -> Job:
+    def add(self, name: str, inputs: Sequence[Path], tags: Sequence[str] = ()) -> Job:
         """Put an analysis at the end of the queue."""
+        return self._added(name, inputs, tags, None)
+
+    def watch_again(self, entry: Entry) -> Job:
+        """Watch a session whose operator was chosen anew; of several choices the last counts."""
+        self.stop_watching_again(entry.id)
+        return self._added(entry.name, [entry.folder], (), entry.id)
+
+    def stop_watching_again(self, session: str) -> None:
+        """Drop whatever is queued for another choice of a session's operator."""
+        for job in list(self._jobs.values()):
+            if job.replaces == session:
+                self.remove(job.id)
+
+    def _added(
+        self, name: str, inputs: Sequence[Path], tags: Sequence[str], replaces: str | None
+    ) -> Job:
         number = max((job.number for job in self._jobs.values()), default=0) + 1
         paths = tuple(str(path.resolve()) for path in inputs)
         job = Job(uuid4().hex, number, name, paths, tuple(tags), replaces)
@@ -109,8 +120,9 @@ class Queue:
 
     async def _analysed(self, job: Job, out: Path) -> tuple[int, str | None]:
         """Run the analysis; return its exit code and what it complained about."""
+        kind = "new" if job.replaces is None else "again"
         process = await asyncio.create_subprocess_exec(
-            *(sys.executable, "-m", "ergo.web.analysing", str(out), *job.inputs),
+            *(sys.executable, "-m", "ergo.web.analysing", kind, str(out), *job.inputs),
             stdin=asyncio.subprocess.PIPE,
             stdout=asyncio.subprocess.PIPE,
             stderr=asyncio.subprocess.DEVNULL,
@@ -137,18 +149,18 @@ class Queue:
                 session = await asyncio.to_thread(_added, self._sessions.library, job, out)
             else:
                 session = job.replaces
-                await asyncio.to_thread(self._replace, session, out)
+                await asyncio.to_thread(self._take, session, out)
         except (ErgoError, KeyError) as error:
             self._set(replace(job, state="failed", error=str(error)))
             return
         self._set(replace(job, state="done", session=session))
 
-    def _replace(self, session: str, out: Path) -> None:
+    def _take(self, session: str, out: Path) -> None:
+        """Keep what was watched; show it if its choice is still the one that is stated."""
         with self._sessions.lock:
             folder = self._sessions.entry(session).folder
-            for name in ("landmarks.parquet", "session.json"):
-                os.replace(out / name, folder / name)
-            self._sessions.forget(session)
+            keep_choice(folder, out)
+            self._sessions.show_choice(session)
 
     def _set(self, job: Job) -> None:
         self._jobs[job.id] = job
@@ -168,6 +180,7 @@ class Queue:
             "left_s": left_s,
             "error": job.error,
             "session": job.session,
+            "replaces": job.replaces,
         }
 
 

@@ -8,9 +8,9 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
-from ergo.web.desk import desk_of, form_of, opened_of
+from ergo.web.desk import desk_of, form_of
 from ergo.web.guard import CHUNK_TYPE
-from ergo.web.uploads import UploadDone, UploadWanted, described
+from ergo.web.uploads import Called, UploadWanted, described
 
 
 async def begin(request: Request) -> Response:
@@ -52,7 +52,7 @@ async def part(request: Request) -> Response:
 async def done(request: Request) -> Response:
     """Look at what has come and queue its analysis; 422 if a file cannot be used."""
     desk, upload = desk_of(request), request.path_params["upload"]
-    wanted = await form_of(request, UploadDone)
+    wanted = await form_of(request, Called)
     files = desk.uploads.whole(upload)
     for file in files:
         why = await desk.pictures.refusal_of(file.path)
@@ -60,18 +60,6 @@ async def done(request: Request) -> Response:
             desk.uploads.remove(upload)
             raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{file.name}: {why}")
     job = desk.queue.add(wanted.name, [file.path for file in files], wanted.tags)
-    return JSONResponse({"job": job.id}, status_code=HTTPStatus.CREATED)
-
-
-async def again(request: Request) -> Response:
-    """Queue another analysis of a session's recording, with the notes as they are now."""
-    opened = await run_in_threadpool(opened_of, request)
-    paths = [facts.path for facts in opened.session.recording.sources]
-    if not all(path.is_file() for path in paths):
-        raise HTTPException(
-            HTTPStatus.UNPROCESSABLE_ENTITY, "The recording is no longer at its place."
-        )
-    job = desk_of(request).queue.add(opened.entry.name, paths, replaces=opened.entry.id)
     return JSONResponse({"job": job.id}, status_code=HTTPStatus.CREATED)
 
 

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from http import HTTPStatus
 from pathlib import Path, PurePath
+from typing import Annotated
 from uuid import uuid4
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -28,6 +29,10 @@ SPARE_BYTES = 500_000_000
 
 _ID = re.compile(r"[0-9a-f]{32}")
 _STATE = "upload.json"
+
+
+Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^/\\:\x00-\x1f\x7f]+$")]
+"""A name or tag as the library takes it."""
 
 
 class FileWanted(BaseModel):
@@ -47,13 +52,13 @@ class UploadWanted(BaseModel):
     files: list[FileWanted] = Field(min_length=1, max_length=MOST_FILES)
 
 
-class UploadDone(BaseModel):
+class Called(BaseModel):
     """What a recording is to be called."""
 
     model_config = ConfigDict(extra="forbid")
 
-    name: str = Field(min_length=1, max_length=80, pattern=r"^[^/\\:\x00-\x1f\x7f]+$")
-    tags: list[str] = Field(default=[], max_length=20)
+    name: Name
+    tags: list[Name] = Field(default=[], max_length=20)
 
 
 @dataclass(frozen=True, slots=True)

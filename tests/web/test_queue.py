@@ -79,7 +79,7 @@ def test_the_queue_goes_on_after_a_restart(library_folder, keys, tmp_path):
 
 
 def test_an_analysis_ends_when_the_page_does(tmp_path):
-    command = [sys.executable, "-m", "ergo.web.analysing", str(tmp_path / "out")]
+    command = [sys.executable, "-m", "ergo.web.analysing", "new", str(tmp_path / "out")]
     process = subprocess.Popen(
         [*command, str(SAMPLES / "kf_scaling.mp4")],
         stdin=subprocess.PIPE,
