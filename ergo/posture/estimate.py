@@ -19,7 +19,7 @@ from ergo.posture.neutral import (
     neutral_frames,
     population_neutral,
 )
-from ergo.posture.placing import camera_points, levelled
+from ergo.posture.placing import PlacedBody, levelled, placed_body
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.smoothing import bridged, smoothed
 from ergo.posture.uncertainty import (
@@ -39,6 +39,7 @@ def estimate_posture(
     cameras: Sequence[Camera],
     notes: Sequence[Notes],
     *,
+    placed: PlacedBody | None = None,
     is_corrected: bool = True,
 ) -> PostureTrack:
     """Return the operator's angles of every frame, each with its standard deviation.
@@ -53,6 +54,8 @@ def estimate_posture(
         moment of its notes, as :func:`ergo.posture.neutral.level_cameras` does.
     notes : sequence of Notes
         One per source; only the neutral moment is used.
+    placed : PlacedBody, optional
+        The operator's body by :func:`ergo.posture.placing.placed_body`, where it is known.
     is_corrected : bool
         False leaves the learned correction out: the plain hybrid, to compare with.
 
@@ -67,11 +70,12 @@ def estimate_posture(
     """
     if not len(track) == len(timeline) or not len(cameras) == len(notes) == len(timeline.sources):
         raise InputError("There must be one landmark row per frame and one camera per source.")
-    placed = camera_points(track, cameras, timeline)
-    cameras = levelled_by_neutral(timeline, placed, cameras, notes)
-    filled, away_s = bridged(timeline, levelled(placed, cameras, timeline))
+    placed = placed or placed_body(track, cameras, timeline)
+    cameras = levelled_by_neutral(timeline, placed.points, cameras, notes)
+    filled, away_s = bridged(timeline, levelled(placed.points, cameras, timeline))
     points = smoothed(timeline, filled)
-    learned = _learned(timeline, track, cameras) if is_corrected else None
+    refined = joint_points(track, cameras, timeline, placed.hip_depth_m) if is_corrected else None
+    learned = None if refined is None else _learned(timeline, *refined, cameras)
     value, sd = _measured(timeline, points, away_s, cameras, notes, learned)
     is_told = np.isfinite(value) & can_be_told(sd)
     value, sd = np.where(is_told, value, np.nan), np.where(is_told, sd, np.nan)
@@ -99,13 +103,11 @@ def _measured(
     return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned.sd)
 
 
-def _learned(timeline: Timeline, track: PoseTrack, cameras: Sequence[Camera]) -> Corrected | None:
-    """Return refined joints, bridged, smoothed and corrected; None where there are none."""
-    refined = joint_points(track, cameras, timeline)
-    if refined is None:
-        return None
-    placed, spread_m = refined
-    filled, _ = bridged(timeline, levelled(placed, cameras, timeline))
+def _learned(
+    timeline: Timeline, joints: BodyPoints, spread_m: FloatArray, cameras: Sequence[Camera]
+) -> Corrected:
+    """Return refined joints, bridged, smoothed and corrected."""
+    filled, _ = bridged(timeline, levelled(joints, cameras, timeline))
     known = level_is_known(cameras)[timeline.source_index]
     return corrected(smoothed(timeline, filled), spread_m, known)
 

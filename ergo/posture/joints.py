@@ -9,17 +9,14 @@ from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.landmarks.refine import JOINTS
 from ergo.posture.body_points import POINTS, POSITION, BodyPoints, body_points
-from ergo.posture.placing import placed_m
 from ergo.room.camera import Camera
 from ergo.timeline import Timeline
 
 _POINT_OF = {"c7": "trunk_top"}
-_SEEN = [INDEX[name] for name in POINTS if name in INDEX]
-_HIPS = [_SEEN.index(INDEX["hip_left"]), _SEEN.index(INDEX["hip_right"])]
 
 
 def joint_points(
-    track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline
+    track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline, hip_depth_m: FloatArray
 ) -> tuple[BodyPoints, FloatArray] | None:
     """Return the refined joints in camera axes and their spread; None where there are none.
 
@@ -29,6 +26,8 @@ def joint_points(
     cameras : sequence of Camera
         One per source.
     timeline : Timeline
+    hip_depth_m : array (frame,)
+        Of :func:`ergo.posture.placing.placed_body`. [m]
 
     Returns
     -------
@@ -42,9 +41,8 @@ def joint_points(
     lens = [(c.focal_px, *c.centre_px, c.width_px, c.height_px) for c in cameras]
     of_frame = np.array(lens, dtype=float).reshape(-1, 5)[timeline.source_index]
     focal_px, centre_px, size_px = of_frame[:, 0], of_frame[:, 1:3], of_frame[:, 3:]
-    depth_m = hip_depth_m(track.picture_px[..., :2], track.world_m, focal_px, centre_px)
     points, spread_m = placed_joints(
-        track.joint_px, track.joint_sd_px, depth_m, focal_px, centre_px
+        track.joint_px, track.joint_sd_px, hip_depth_m, focal_px, centre_px
     )
     landmarks_px = track.picture_px[..., :2].mean(axis=1)
     for at, joint in enumerate(JOINTS):
@@ -60,22 +58,6 @@ def _is_inside(places_px: FloatArray, size_px: FloatArray) -> BoolArray:
     x, y, width, height = *places_px.T, *size_px.T
     inside: BoolArray = (x >= 0) & (y >= 0) & (x <= width) & (y <= height)
     return inside
-
-
-def hip_depth_m(
-    picture_px: FloatArray, world_m: FloatArray, focal_px: FloatArray, centre_px: FloatArray
-) -> FloatArray:
-    """Return how far ahead of the camera mid-hip is by the plain hybrid, array (frame,). [m].
-
-    Parameters
-    ----------
-    picture_px, world_m : array (frame, look, landmark, xy), (frame, look, landmark, xyz)
-    focal_px, centre_px : array (frame,), (frame, xy)
-    """
-    rays = (picture_px[:, :, _SEEN] - centre_px[:, None, None]) / focal_px[:, None, None, None]
-    hips = placed_m(rays, world_m[:, :, _SEEN])[:, :, _HIPS, 2]
-    depth: FloatArray = hips.mean(axis=2).mean(axis=1)
-    return depth
 
 
 def placed_joints(

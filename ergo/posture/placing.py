@@ -6,6 +6,7 @@ guess, which is first moved so that it projects onto the picture as well as it c
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -19,6 +20,7 @@ from ergo.timeline import Timeline
 _NEAREST_M = 0.1
 _SEEN_POINTS = tuple(name for name in POINTS if name in INDEX)
 _LANDMARKS = [INDEX[name] for name in _SEEN_POINTS]
+_HIPS = [_SEEN_POINTS.index("hip_left"), _SEEN_POINTS.index("hip_right")]
 
 
 def level_points(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline) -> BodyPoints:
@@ -46,17 +48,64 @@ def levelled(points: BodyPoints, cameras: Sequence[Camera], timeline: Timeline) 
 
 def camera_points(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline) -> BodyPoints:
     """Return the body points of every frame in camera axes: x right, y down, z ahead."""
+    return placed_body(track, cameras, timeline).points
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlacedBody:
+    """One person in camera axes: x to the right, y down, z ahead.
+
+    Attributes
+    ----------
+    points : BodyPoints
+        A point outside the picture is NaN. [m]
+    hip_depth_m : array (frame,)
+        How far ahead mid-hip is, also where it lies outside the picture. [m]
+    """
+
+    points: BodyPoints
+    hip_depth_m: FloatArray
+
+
+def placed_body(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline) -> PlacedBody:
+    """Return the body of every frame in camera axes, the mean of all looks."""
     lens = [(c.focal_px, *c.centre_px, c.width_px, c.height_px) for c in cameras]
     of_frame = np.array(lens, dtype=float).reshape(-1, 5)[timeline.source_index]
-    focal_px, centre_px, size_px = of_frame[:, :1], of_frame[:, 1:3], of_frame[:, 3:]
-
-    picture_px = track.picture_px[:, :, _LANDMARKS, :2]
-    rays = (picture_px - centre_px[:, None, None]) / focal_px[:, None, None]
-    points_m = _mean_look(placed_m(rays, track.world_m[:, :, _LANDMARKS]))
-    middle_px = _mean_look(picture_px)
+    focal_px, centre_px, size_px = of_frame[:, 0], of_frame[:, 1:3], of_frame[:, 3:]
+    of_looks = _landmarks_m(track.picture_px[..., :2], track.world_m, focal_px, centre_px)
+    points_m = _mean_look(of_looks)
+    middle_px = _mean_look(track.picture_px)[:, _LANDMARKS, :2]
     is_outside = ((middle_px < 0) | (middle_px > size_px[:, None])).any(axis=-1)
     points_m[is_outside] = np.nan
-    return body_points({name: points_m[:, at] for at, name in enumerate(_SEEN_POINTS)})
+    named = {name: points_m[:, at] for at, name in enumerate(_SEEN_POINTS)}
+    return PlacedBody(body_points(named), _hip_depth_m(of_looks))
+
+
+def hip_depth_m(
+    picture_px: FloatArray, world_m: FloatArray, focal_px: FloatArray, centre_px: FloatArray
+) -> FloatArray:
+    """Return how far ahead of the camera mid-hip is, array (frame,). [m].
+
+    Parameters
+    ----------
+    picture_px, world_m : array (frame, look, landmark, xy), (frame, look, landmark, xyz)
+    focal_px, centre_px : array (frame,), (frame, xy)
+    """
+    return _hip_depth_m(_landmarks_m(picture_px, world_m, focal_px, centre_px))
+
+
+def _hip_depth_m(of_looks: FloatArray) -> FloatArray:
+    depth: FloatArray = of_looks[:, :, _HIPS, 2].mean(axis=2).mean(axis=1)
+    return depth
+
+
+def _landmarks_m(
+    picture_px: FloatArray, world_m: FloatArray, focal_px: FloatArray, centre_px: FloatArray
+) -> FloatArray:
+    """Return the landmarks that are body points, array (frame, look, landmark, xyz). [m]."""
+    rays = picture_px[:, :, _LANDMARKS] - centre_px[:, None, None]
+    rays /= focal_px[:, None, None, None]
+    return placed_m(rays, world_m[:, :, _LANDMARKS])
 
 
 def _mean_look(of_looks: FloatArray) -> FloatArray:

@@ -17,7 +17,8 @@ from ergo.landmarks.names import LANDMARKS
 from ergo.landmarks.refine import JOINTS
 from ergo.posture import geometry as g
 from ergo.posture.body_points import POINTS, BodyPoints
-from ergo.posture.joints import hip_depth_m, placed_joints
+from ergo.posture.joints import placed_joints
+from ergo.posture.placing import hip_depth_m
 
 EXAMPLES_PATH = Path(__file__).parent / "examples.parquet"
 FOLDS = 5
