@@ -14,19 +14,23 @@ import numpy as np
 
 from ergo import __version__
 from ergo.frames.frame import FrameSource, SourceFacts
-from ergo.landmarks.follow import Part, SourceLandmarks, join_parts, watch_parts
-from ergo.landmarks.join import join_tracks, unseen_track
+from ergo.landmarks.follow import Part, join_parts, watch_parts
+from ergo.landmarks.join import join_sources
 from ergo.landmarks.moved import with_moved_landmarks
-from ergo.landmarks.pose_track import PoseTrack, Role
+from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import Notes
 from ergo.posture.estimate import estimate_posture
+from ergo.posture.fusion import fuse
 from ergo.posture.neutral import level_cameras
 from ergo.posture.places import clock_of, place_people
-from ergo.room.places import place_of
+from ergo.posture.posture_track import PostureTrack
+from ergo.room.camera import Camera
+from ergo.room.places import Place, place_of
 from ergo.room.watch import room_edges
 from ergo.scores.methods import score_all
-from ergo.session import Recording, Session, Settings
+from ergo.session import Joined, Recording, Session, Settings
 from ergo.timeline import build_timeline
+from ergo.together import notes_of_views, starts_s, views_of
 
 _LIBRARIES = ("mediapipe", "openvino", "numpy", "scipy", "av", "pillow")
 
@@ -114,7 +118,7 @@ def record(
             tuple(each.kind == "clip" for each in facts),
         ),
         number=np.concatenate([each.number for each in seen]).astype(np.int64),
-        tracks=_joined_tracks(seen),
+        tracks=join_sources([each.tracks for each in seen], [len(each.time_s) for each in seen]),
         damage={each.name: w.damage for each, w in zip(facts, watched, strict=True) if w.damage},
         doubt={each.name: s.doubt for each, s in zip(facts, seen, strict=True) if s.doubt},
         skipped=tuple(skipped),
@@ -146,24 +150,6 @@ def _watched(
     return Watched(tuple(parts), is_done=True, damage=rest.damage)
 
 
-def _joined_tracks(seen: Sequence[SourceLandmarks]) -> dict[Role, PoseTrack]:
-    roles: list[Role] = ["operator", "assistant", "patient"]
-    wanted = [role for role in roles if role == "operator" or any(role in s.tracks for s in seen)]
-    return {role: _joined(role, seen) for role in wanted}
-
-
-def _joined(role: Role, seen: Sequence[SourceLandmarks]) -> PoseTrack:
-    looks = next((each.tracks[role].looks for each in seen if role in each.tracks), ("heavy",))
-    return join_tracks(
-        [
-            each.tracks[role]
-            if role in each.tracks
-            else unseen_track(role, looks, len(each.time_s))
-            for each in seen
-        ]
-    )
-
-
 def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
     """Measure angles, place and scores from what was seen and what was stated.
 
@@ -185,20 +171,49 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
         If a reading in the settings is unknown.
     """
     timeline = recording.timeline
-    operator = with_moved_landmarks(recording.tracks["operator"], timeline, notes)
-    places = [
-        place_of(facts, each, recording.edges.get(facts.name))
-        for facts, each in zip(recording.sources, notes, strict=True)
-    ]
-    cameras = level_cameras(timeline, operator, [place.camera for place in places], notes)
-    posture = estimate_posture(timeline, operator, cameras, notes)
-    place = place_people(timeline, recording.tracks, cameras, places, notes)
+    of_views = notes_of_views(recording, notes)
+    own, *others = (
+        _view(view, stated) for view, stated in zip(views_of(recording), of_views, strict=True)
+    )
+    posture, joined = _as_one(recording, [own, *others]) if others else (own.posture, None)
+    place = place_people(timeline, recording.tracks, own.cameras, own.places, of_views[0])
     return Session(
         recording=recording,
         notes=tuple(notes),
-        cameras=tuple(cameras),
+        cameras=own.cameras,
         posture=posture,
         clock=clock_of(timeline, notes, place),
         scores=score_all(timeline, posture, notes, recording.settings.readings),
         place=place,
+        joined=joined,
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _View:
+    """What one view alone tells; cameras and places one per source."""
+
+    operator: PoseTrack
+    places: tuple[Place, ...]
+    cameras: tuple[Camera, ...]
+    posture: PostureTrack
+
+
+def _view(recording: Recording, notes: Sequence[Notes]) -> _View:
+    timeline = recording.timeline
+    operator = with_moved_landmarks(recording.tracks["operator"], timeline, notes)
+    places = tuple(
+        place_of(facts, each, recording.edges.get(facts.name))
+        for facts, each in zip(recording.sources, notes, strict=True)
+    )
+    cameras = level_cameras(timeline, operator, [place.camera for place in places], notes)
+    posture = estimate_posture(timeline, operator, cameras, notes)
+    return _View(operator, places, tuple(cameras), posture)
+
+
+def _as_one(recording: Recording, views: Sequence[_View]) -> tuple[PostureTrack, Joined]:
+    """Return the angles of all views at the times of the first, and how they were joined."""
+    times_s = [each.timeline.time_s for each in views_of(recording)]
+    posture, counted = fuse([each.posture for each in views], times_s, starts_s(recording))
+    names = tuple(each.sources[0].name for each in views_of(recording))
+    return posture, Joined(names, tuple(each.cameras[0] for each in views), counted)

@@ -132,6 +132,11 @@ def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:
     type=click.FloatRange(0.1, 60),
     help="Analysed pictures a second of clip.",
 )
+@click.option(
+    "--together",
+    is_flag=True,
+    help="The clips show one session, filmed by several cameras at once; one report.",
+)
 @click.option("--fast", is_flag=True, help="One look at each picture: quicker, less exact.")
 @click.option("--force", is_flag=True, help="Replace a session that is already in the folder.")
 @_report_options
@@ -139,6 +144,7 @@ def analyse(
     inputs: tuple[Path, ...],
     out: Path,
     rate: float,
+    together: bool,
     fast: bool,
     force: bool,
     readings: tuple[str, ...],
@@ -159,6 +165,7 @@ def analyse(
         inputs,
         out,
         Settings(rate, "fast" if fast else "full", _parsed(readings)),
+        is_together=together,
         force=force,
         choices=ReportChoices(language, blur_operator),
         on_progress=None if quiet or not sys.stderr.isatty() else Progress(),

@@ -9,6 +9,7 @@
     ├── UnreadableClip        a clip cannot be decoded at all
     ├── NotesError            a notes file is wrong (names file, key, allowed values)
     ├── SetUpError            the marks of a camera place do not fit together
+    ├── NotTogether           recordings cannot be laid side by side as one session
     ├── OutputError           the output folder cannot be used
     ├── SessionError          a stored session cannot be read
     ├── LibraryError          the library of sessions cannot be used as asked
@@ -63,6 +64,10 @@ class NotesError(ErgoError):
 
 class SetUpError(ErgoError):
     """The marks of a camera place do not fit together or cannot be used."""
+
+
+class NotTogether(ErgoError):
+    """Recordings that are to be one session are no clips, or have nothing in common."""
 
 
 class OutputError(ErgoError):

@@ -7,6 +7,7 @@ from ergo.arrays import FloatArray, IndexArray
 from ergo.frames.frame import SourceFacts
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
+from ergo.posture.alignment import Start
 from ergo.posture.clock_track import ClockTrack
 from ergo.posture.place_track import PlaceTrack
 from ergo.posture.posture_track import PostureTrack
@@ -62,6 +63,9 @@ class Recording:
         Program and libraries that took part.
     edges : mapping of str to array (edge, end, xy)
         Source name to steep edges of the room. [px]
+    beside : tuple of Beside
+        What other cameras saw of the same session; the times of this recording
+        are then those of its only source.
     """
 
     settings: Settings
@@ -74,6 +78,46 @@ class Recording:
     skipped: tuple[str, ...]
     versions: Mapping[str, str]
     edges: Mapping[str, FloatArray] = field(default_factory=dict)
+    beside: tuple["Beside", ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Beside:
+    """What another camera saw of a session.
+
+    Attributes
+    ----------
+    recording : Recording
+        Of one clip, with nothing beside it.
+    notes : Notes
+        Of that clip.
+    start : Start
+        When it began on the clock of the session's first clip.
+    """
+
+    recording: Recording
+    notes: Notes
+    start: Start
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Joined:
+    """How the angles of several cameras became one.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Source of every view, the session's own first.
+    cameras : tuple of Camera
+        One per view.
+    counted : array (frame, angle)
+        Position in ``names`` of the view that counted most; ``len(names)`` =
+        where the lines of sight of all views cross; -1 = no view tells.
+    """
+
+    names: tuple[str, ...]
+    cameras: tuple[Camera, ...]
+    counted: IndexArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,6 +137,8 @@ class Session:
         Every method and side.
     place : PlaceTrack or None
         Where people sat, as far as it was measured.
+    joined : Joined or None
+        None where one camera filmed.
     """
 
     recording: Recording
@@ -102,3 +148,4 @@ class Session:
     clock: ClockTrack
     scores: tuple[MethodScore, ...]
     place: PlaceTrack | None = None
+    joined: Joined | None = None

@@ -27,6 +27,7 @@ from ergo.storage.session_folder import read_session, write_session
 from ergo.storage.session_notes import keep_corrections
 from ergo.storage.shelf import FolderShelf
 from ergo.storage.tables import write_frames, write_json, write_rows
+from ergo.together import check_can_be_together, laid_together, with_notes_beside
 from ergo.views.report import write_report
 
 MIN_SEEN_SHARE = 0.05
@@ -68,6 +69,7 @@ def analyse_session(
     out: Path,
     settings: Settings | None = None,
     *,
+    is_together: bool = False,
     force: bool = False,
     choices: ReportChoices | None = None,
     on_progress: OnProgress | None = None,
@@ -84,6 +86,8 @@ def analyse_session(
     out : Path
         The folder to make.
     settings : Settings, optional
+    is_together : bool
+        The inputs are clips of one session, filmed by several cameras at once.
     force : bool
         Replace a session that is already in ``out``.
     choices : ReportChoices, optional
@@ -102,6 +106,8 @@ def analyse_session(
     settings = settings or Settings()
     check_free(out, replace=force)
     found = find_sources(inputs, settings.rate_hz)
+    if is_together:
+        check_can_be_together([source.facts for source in found.sources])
     notes = tuple(read_notes(source.facts.path) for source in found.sources)
     shelf = FolderShelf(out, settings, _who_is_stated(notes))
     recording = record(
@@ -109,6 +115,8 @@ def analyse_session(
     )
     if not len(recording.timeline):
         raise NothingToAnalyse("holds no picture that could be analysed.", where=str(inputs[0]))
+    if is_together:
+        recording, notes = laid_together(recording, notes), notes[:1]
     outcome = finish(recording, notes, out, choices)
     clear_workshop(out)
     return outcome
@@ -189,9 +197,9 @@ def rescore_session(
     """
     stored = read_session(folder)
     recording = stored.recording
-    notes = tuple(
-        read_notes(facts.path) if facts.path.exists() else kept
-        for facts, kept in zip(recording.sources, stored.notes, strict=True)
+    notes = tuple(map(_notes_now, recording.sources, stored.notes))
+    recording = with_notes_beside(
+        recording, [_notes_now(each.recording.sources[0], each.notes) for each in recording.beside]
     )
     settings = replace(
         recording.settings, readings={**recording.settings.readings, **(readings or {})}
@@ -201,6 +209,10 @@ def rescore_session(
     )
     clear_workshop(folder)
     return outcome
+
+
+def _notes_now(facts: SourceFacts, kept: Notes) -> Notes:
+    return read_notes(facts.path) if facts.path.exists() else kept
 
 
 def exposure_of_session(session: Session) -> Exposure:
@@ -219,8 +231,7 @@ def finish(
     corrections_of: Path | None = None,
 ) -> Outcome:
     """Judge a recording and write its whole folder; may keep the corrections of another."""
-    tracks = {role: as_stored(track) for role, track in recording.tracks.items()}
-    session = judge(replace(recording, tracks=tracks), notes)
+    session = judge(_as_stored(recording), notes)
     exposure = exposure_of_session(session)
     chosen = choices or ReportChoices()
 
@@ -231,6 +242,12 @@ def finish(
 
     write_whole(out, write)
     return Outcome(session, exposure, out)
+
+
+def _as_stored(recording: Recording) -> Recording:
+    tracks = {role: as_stored(track) for role, track in recording.tracks.items()}
+    beside = [replace(each, recording=_as_stored(each.recording)) for each in recording.beside]
+    return replace(recording, tracks=tracks, beside=tuple(beside))
 
 
 def _write_all(session: Session, exposure: Exposure, folder: Path, choices: ReportChoices) -> None:

@@ -201,19 +201,7 @@ class ClipSource:
         return None
 
     def _open(self) -> InputContainer:
-        check_readable(self._path, self._name, UnreadableClip)
-        try:
-            container = av.open(f"file:{self._path.absolute()}", options=dict(_OPEN_OPTIONS))
-        except (av.error.FFmpegError, OSError, ValueError) as cause:
-            raise UnreadableClip(
-                "cannot be opened; it is damaged, cut off or not a clip.",
-                where=f"{self._name}:",
-                remedy="Copy it again from the camera.",
-            ) from cause
-        if not container.streams.video:
-            container.close()
-            raise UnreadableClip("holds sound but no pictures.", where=f"{self._name}:")
-        return container
+        return opened_clip(self._path, self._name)
 
     def _undecodable(self) -> UnreadableClip:
         return UnreadableClip(
@@ -221,6 +209,29 @@ class ClipSource:
             where=f"{self._name}:",
             remedy="Copy it again from the camera.",
         )
+
+
+def opened_clip(path: Path, name: str) -> InputContainer:
+    """Open a clip; ``name`` is what errors call it.
+
+    Raises
+    ------
+    UnreadableClip
+        If it cannot be opened, or holds no pictures.
+    """
+    check_readable(path, name, UnreadableClip)
+    try:
+        container = av.open(f"file:{path.absolute()}", options=dict(_OPEN_OPTIONS))
+    except (av.error.FFmpegError, OSError, ValueError) as cause:
+        raise UnreadableClip(
+            "cannot be opened; it is damaged, cut off or not a clip.",
+            where=f"{name}:",
+            remedy="Copy it again from the camera.",
+        ) from cause
+    if not container.streams.video:
+        container.close()
+        raise UnreadableClip("holds sound but no pictures.", where=f"{name}:")
+    return container
 
 
 def _with_first(first: VideoFrame, rest: Iterator[VideoFrame]) -> Iterator[VideoFrame]:

@@ -15,11 +15,10 @@ from ergo.arrays import FloatArray, IndexArray
 from ergo.errors import InputError
 from ergo.frames.frame import FrameSource
 from ergo.frames.read_ahead import read_ahead
-from ergo.landmarks.join import join_tracks, unseen_track
+from ergo.landmarks.join import join_sources, unseen_track
 from ergo.landmarks.people_finder import PeopleFinder
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.landmarks.refine import JOINTS
-from ergo.landmarks.roles import ROLES
 from ergo.landmarks.watcher import LOOKS, OTHERS, Eyes, FollowState, Row, Seen, Watcher
 from ergo.notes.notes import Notes
 
@@ -126,19 +125,10 @@ def join_parts(parts: Sequence[SourceLandmarks], effort: str) -> SourceLandmarks
     """Return consecutive parts of one source as one."""
     if not parts:
         return _landmarks([], effort, ())
-    roles = [role for role in ROLES if any(role in one.tracks for one in parts)]
     return SourceLandmarks(
         time_s=np.concatenate([one.time_s for one in parts]),
         number=np.concatenate([one.number for one in parts]),
-        tracks={
-            role: join_tracks(
-                [
-                    one.tracks.get(role) or unseen_track(role, LOOKS[effort][:1], len(one.time_s))
-                    for one in parts
-                ]
-            )
-            for role in roles
-        },
+        tracks=join_sources([one.tracks for one in parts], [len(one.time_s) for one in parts]),
         doubt=parts[-1].doubt,
     )
 

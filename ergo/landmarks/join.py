@@ -1,6 +1,6 @@
 """Tracks of several sources laid one after the other; who was not seen is NaN."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from typing import Any
 
@@ -24,6 +24,40 @@ def unseen_track(role: Role, looks: tuple[str, ...], frames: int) -> PoseTrack:
         visibility=np.full(shape, np.nan),
         presence=np.full(frames, np.nan),
         identity=np.full(frames, np.nan),
+    )
+
+
+def join_sources(
+    tracks: Sequence[Mapping[Role, PoseTrack]], frames: Sequence[int]
+) -> dict[Role, PoseTrack]:
+    """Lay the tracks of several sources one after the other.
+
+    Parameters
+    ----------
+    tracks : sequence of mapping of role to PoseTrack
+        One mapping per source; who was never seen in it may be missing.
+    frames : sequence of int
+        How many frames each source has.
+
+    Returns
+    -------
+    dict of role to PoseTrack
+        Always holds ``"operator"``.
+    """
+    roles: list[Role] = ["operator", "assistant", "patient"]
+    wanted = [role for role in roles if role == "operator" or any(role in each for each in tracks)]
+    return {role: _role_of_sources(role, tracks, frames) for role in wanted}
+
+
+def _role_of_sources(
+    role: Role, tracks: Sequence[Mapping[Role, PoseTrack]], frames: Sequence[int]
+) -> PoseTrack:
+    looks = next((each[role].looks for each in tracks if role in each), ("heavy",))
+    return join_tracks(
+        [
+            each[role] if role in each else unseen_track(role, looks, number)
+            for each, number in zip(tracks, frames, strict=True)
+        ]
     )
 
 

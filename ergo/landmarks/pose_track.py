@@ -1,11 +1,11 @@
 """The landmarks of one person over one session, as the networks gave them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.errors import InputError
 from ergo.landmarks.names import LANDMARKS
 
@@ -73,6 +73,19 @@ class PoseTrack:
     def __len__(self) -> int:
         """Return the number of frames."""
         return len(self.presence)
+
+    def frames(self, which: IndexArray) -> "PoseTrack":
+        """Return some of the frames."""
+        return replace(
+            self,
+            picture_px=self.picture_px[which],
+            world_m=self.world_m[which],
+            visibility=self.visibility[which],
+            presence=self.presence[which],
+            identity=self.identity[which],
+            joint_px=self.joint_px[which] if self.joint_px is not None else None,
+            joint_sd_px=self.joint_sd_px[which] if self.joint_sd_px is not None else None,
+        )
 
     @property
     def found(self) -> BoolArray:

@@ -163,7 +163,11 @@ class MovedLandmark(_Strict):
 
 
 class Notes(_Strict):
-    """Everything a notes file may state."""
+    """Everything a notes file may state.
+
+    ``begins_s``: when this clip began on the clock of the first one, where several
+    cameras filmed one session; without it sound or movement tell.
+    """
 
     handed: Literal["right", "left"] | None = None
     operator_height_cm: Annotated[float, Field(ge=100, le=230)] | None = None
@@ -176,4 +180,5 @@ class Notes(_Strict):
     force: tuple[ForceSpan, ...] = ()
     excluded: tuple[ExcludedSpan, ...] = ()
     neutral: NeutralMoment | None = None
+    begins_s: Annotated[float, Field(ge=-86400, le=86400)] | None = None
     landmarks: tuple[MovedLandmark, ...] = ()

@@ -1,20 +1,52 @@
 """How much later one recording began than another, from what both of them noticed."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
 import numpy as np
 
 from ergo.arrays import FloatArray
-from ergo.errors import InputError
 from ergo.landmarks.pose_track import PoseTrack
 
+StartOrigin = Literal["sound", "movement", "notes"]
+
 LEAST_OVERLAP_S = 3.0
-LEAST_LIKENESS = 0.35
+LEAST_LIKENESS = 0.2
 """Correlation below which two recordings are not taken to show the same (ours)."""
-LEAST_LEAD = 0.03
-"""By how much the best offset must beat the best one elsewhere (ours)."""
+LEAST_LEAD = 1.5
+"""How many times clearer than any offset elsewhere the best one must be (ours)."""
 APART_S = 1.0
+SLOW_S: Mapping[StartOrigin, float] = {"sound": 0.5, "movement": 4.0}
+"""What changes more slowly than this says little about when: it is taken off (ours). [s]"""
 
 
-def offset_s(first: FloatArray, second: FloatArray, rate_hz: float) -> float:
+@dataclass(frozen=True, slots=True)
+class Start:
+    """When a recording began on the clock of another, and how that was found.
+
+    Attributes
+    ----------
+    offset_s : float
+        Positive where it began later. [s]
+    origin : str
+        By ``"sound"``, by ``"movement"``, or as the ``"notes"`` state it.
+    likeness : float
+        Correlation of what both noticed, up to 1; NaN where the offset was stated.
+    halves_apart_s : float
+        By how much the offsets of the first and the second half of the common
+        time differ; NaN where a half alone does not tell. [s]
+    """
+
+    offset_s: float
+    origin: StartOrigin
+    likeness: float = np.nan
+    halves_apart_s: float = np.nan
+
+
+def start_of(
+    first: FloatArray, second: FloatArray, rate_hz: float, origin: StartOrigin
+) -> Start | None:
     """Return when the second signal began on the clock of the first.
 
     Parameters
@@ -23,50 +55,57 @@ def offset_s(first: FloatArray, second: FloatArray, rate_hz: float) -> float:
         Loudness or speed of movement, evenly sampled; NaN = not known.
     rate_hz : float
         Samples a second.
+    origin : str
+        What the signals are.
 
     Returns
     -------
-    float
-        Positive where the second began later. Finer than a sample. [s]
-
-    Raises
-    ------
-    InputError
-        Where the two do not overlap enough or do not look alike.
+    Start or None
+        Finer than a sample. None where the two do not overlap by
+        :data:`LEAST_OVERLAP_S` or do not look alike.
     """
     least = int(LEAST_OVERLAP_S * rate_hz)
     if min(len(first), len(second)) < least:
-        raise InputError(_TOO_LITTLE, remedy=_REMEDY)
-    likeness = _likeness(_filled(first), _filled(second), least)
-    best = int(np.argmax(likeness))
-    far = np.abs(np.arange(len(likeness)) - best) > APART_S * rate_hz
-    elsewhere = likeness[far].max() if far.any() else -1.0
-    if likeness[best] < LEAST_LIKENESS or likeness[best] - elsewhere < LEAST_LEAD:
-        raise InputError(_TOO_LITTLE, remedy=_REMEDY)
-    lag = best - (len(second) - 1) + _between(likeness, best)
-    return float(lag / rate_hz)
+        return None
+    slow = SLOW_S[origin] * rate_hz
+    first, second = _quick(first, slow), _quick(second, slow)
+    likeness, clearness = _likeness(first, second, least)
+    best = int(np.argmax(clearness))
+    far = np.abs(np.arange(len(clearness)) - best) > APART_S * rate_hz
+    elsewhere = clearness[far].max() if far.any() else 0.0
+    if likeness[best] < LEAST_LIKENESS or clearness[best] < LEAST_LEAD * elsewhere:
+        return None
+    lag = best - (len(second) - 1)
+    apart_s = _halves_apart(first, second, lag, int(APART_S * rate_hz)) / rate_hz
+    offset_s = (lag + _between(likeness, best)) / rate_hz
+    return Start(float(offset_s), origin, float(likeness[best]), float(apart_s))
 
 
-_TOO_LITTLE = "The recordings have too little in common to find how they lie in time."
-_REMEDY = "Film at least some seconds with both cameras at once, with sound or with movement."
-
-
-def _filled(signal: FloatArray) -> FloatArray:
+def _quick(signal: FloatArray, slow: float) -> FloatArray:
+    """Return the signal less its mean over ``slow`` samples; 0 where it is not known."""
     known = np.isfinite(signal)
-    if not known.any():
-        return np.zeros(len(signal))
-    middle = np.median(signal[known])
-    return np.where(known, signal - middle, 0.0)
+    window = np.ones(min(len(signal), 2 * round(slow / 2) + 1))
+    amount = _correlated(known * 1.0, window)
+    course = _correlated(np.where(known, signal, 0.0), window) / np.maximum(amount, 0.5)
+    side = len(window) // 2
+    return np.where(known, signal - course[side : side + len(signal)], 0.0)
 
 
-def _likeness(first: FloatArray, second: FloatArray, least: int) -> FloatArray:
-    """Return the correlation at every lag, -1 where the overlap is short."""
+def _likeness(first: FloatArray, second: FloatArray, least: int) -> tuple[FloatArray, FloatArray]:
+    """Return the correlation at every lag and how clear it is; -1 where the overlap is short.
+
+    How clear: its distance from chance, which makes short overlaps look alike more
+    often than long ones (Fisher 1921: atanh of a correlation has a standard
+    deviation of one over the root of the number of values).
+    """
     both = _correlated(first, second)
     ones = np.ones(len(second))
     power = _correlated(first**2, ones) * _correlated(np.ones(len(first)), second**2)
     overlap = _correlated(np.ones(len(first)), ones)
     likeness = both / np.sqrt(np.maximum(power, 1e-12))
-    return np.where(overlap >= least, likeness, -1.0)
+    clearness = np.arctanh(np.clip(likeness, -0.999, 0.999)) * np.sqrt(np.maximum(overlap, 0.0))
+    is_long = overlap > least - 0.5
+    return np.where(is_long, likeness, -1.0), np.where(is_long, clearness, -1.0)
 
 
 def _correlated(first: FloatArray, second: FloatArray) -> FloatArray:
@@ -82,6 +121,21 @@ def _between(likeness: FloatArray, best: int) -> float:
     before, at, after = likeness[best - 1 : best + 2]
     bend = before - 2 * at + after
     return float(0.5 * (before - after) / bend) if bend < 0 and before > -1 < after else 0.0
+
+
+def _halves_apart(first: FloatArray, second: FloatArray, lag: int, reach: int) -> float:
+    """Return by how many samples the best lags near ``lag`` of both halves differ; NaN = unsure."""
+    begin, end = max(0, lag), min(len(first), lag + len(second))
+    middle = (begin + end) // 2
+    found = []
+    for part in (slice(begin, middle), slice(middle, end)):
+        own, other = first[part], second[part.start - lag : part.stop - lag]
+        likeness, _ = _likeness(own, other, max(1, len(own) - reach))
+        best = int(np.argmax(likeness))
+        if likeness[best] < LEAST_LIKENESS:
+            return np.nan
+        found.append(best + _between(likeness, best))
+    return abs(found[1] - (len(first[middle:end]) - len(first[begin:middle])) - found[0])
 
 
 def movement(track: PoseTrack, time_s: FloatArray, rate_hz: float) -> FloatArray:
@@ -105,10 +159,7 @@ def movement(track: PoseTrack, time_s: FloatArray, rate_hz: float) -> FloatArray
     trunk = np.linalg.norm(points[:, 11:13].mean(axis=1) - points[:, 23:25].mean(axis=1), axis=-1)
     step = np.linalg.norm(np.diff(points, axis=0), axis=-1) / np.diff(time_s)[:, None]
     speed = np.median(step, axis=1) / trunk[1:]
-    middle = (time_s[1:] + time_s[:-1]) / 2
-    at = np.arange(0.0, time_s[-1], 1 / rate_hz)
-    seen = np.isfinite(speed)
-    if seen.sum() < 2:
-        return np.full(len(at), np.nan)
-    even: FloatArray = np.interp(at, middle[seen], speed[seen])
+    middle_s = (time_s[1:] + time_s[:-1]) / 2
+    at_s = np.arange(0.0, time_s[-1], 1 / rate_hz)
+    even: FloatArray = np.interp(at_s, middle_s, speed)  # NaN beside what was not seen
     return even

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.errors import InputError
 from ergo.posture.angle_names import NAMES
 from ergo.posture.posture_track import PostureTrack
@@ -26,7 +26,7 @@ _WRAPS = np.array(["_deg" in name for name in NAMES])
 
 def fuse(
     postures: Sequence[PostureTrack], times_s: Sequence[FloatArray], offsets_s: Sequence[float]
-) -> PostureTrack:
+) -> tuple[PostureTrack, IndexArray]:
     """Return the operator's angles from all views, at the times of the first.
 
     Parameters
@@ -43,6 +43,8 @@ def fuse(
     PostureTrack
         An angle is NaN where no view tells it. A frame between two seen frames of
         another view takes their straight mixture.
+    array (frame, angle)
+        Position of the view that counts most; -1 where none tells the angle.
     """
     if not len(postures) == len(times_s) == len(offsets_s) or not postures:
         raise InputError("There must be times and an offset for every view.")
@@ -51,9 +53,13 @@ def fuse(
         _at_times(posture, time_s + offset, at)
         for posture, time_s, offset in zip(postures, times_s, offsets_s, strict=True)
     ]
-    value, sd = _joined(np.stack([v for v, _ in views]), np.stack([s for _, s in views]))
+    of_views, of_sds = np.stack([v for v, _ in views]), np.stack([s for _, s in views])
+    value, sd = _joined(of_views, of_sds)
     found = postures[0].person_found | np.isfinite(value).any(axis=1)
-    return PostureTrack(value, sd, found, postures[0].is_bridged & ~_saw(views[1:], len(at)))
+    is_bridged = postures[0].is_bridged & ~_saw(views[1:], len(at))
+    surest = np.nan_to_num(of_sds, nan=np.inf).argmin(axis=0)
+    counted = np.where(np.isfinite(value), surest, -1)
+    return PostureTrack(value, sd, found, is_bridged), counted
 
 
 def _saw(views: Sequence[tuple[FloatArray, FloatArray]], frames: int) -> BoolArray:

@@ -11,11 +11,13 @@ import numpy as np
 from ergo.errors import SessionError
 from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import Notes
-from ergo.session import SCHEMA, Recording, Session, Settings
+from ergo.posture.alignment import Start
+from ergo.session import SCHEMA, Beside, Recording, Session, Settings
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.landmark_file import StoredLandmarks, read_landmarks, write_landmarks
 from ergo.storage.tables import plain, write_json
 from ergo.timeline import build_timeline
+from ergo.together import laid_beside, one_after_the_other
 
 LANDMARK_FILE = "landmarks.parquet"
 
@@ -37,7 +39,7 @@ class StoredSession:
 
 def write_session(session: Session, folder: Path) -> None:
     """Write session.json and landmarks.parquet into an existing folder."""
-    recording = session.recording
+    recording = one_after_the_other(session.recording)
     timeline = recording.timeline
     write_landmarks(
         folder / LANDMARK_FILE,
@@ -47,7 +49,7 @@ def write_session(session: Session, folder: Path) -> None:
 
 
 def _described(session: Session) -> dict[str, Any]:
-    recording = session.recording
+    recording = one_after_the_other(session.recording)
     return {
         "schema": SCHEMA,
         "settings": asdict(recording.settings),
@@ -58,10 +60,21 @@ def _described(session: Session) -> dict[str, Any]:
         "doubt": dict(recording.doubt),
         "skipped": list(recording.skipped),
         "edges": plain(recording.edges),
-        "notes": [notes.model_dump(mode="json", exclude_defaults=True) for notes in session.notes],
+        "notes": [_stated(notes) for notes in session.notes],
+        "beside": [_beside(each) for each in session.recording.beside],
         "cameras": [plain(camera) for camera in session.cameras],
         "clock_origin": session.clock.origin,
     }
+
+
+def _stated(notes: Notes) -> dict[str, Any]:
+    return notes.model_dump(mode="json", exclude_defaults=True)
+
+
+def _beside(each: Beside) -> dict[str, Any]:
+    """Describe a clip beside the first; it is one of the last sources, in this order."""
+    name = each.recording.sources[0].name
+    return {"source": name, "start": plain(each.start), "notes": _stated(each.notes)}
 
 
 def read_session(folder: Path) -> StoredSession:
@@ -99,9 +112,19 @@ def read_session(folder: Path) -> StoredSession:
             },
         )
         notes = tuple(Notes.model_validate(row) for row in described["notes"])
+        beside = described.get("beside", [])
+        if beside:
+            recording = laid_beside(recording, [_read_beside(row) for row in beside])
     except (KeyError, TypeError, ValueError) as error:
         raise _damaged(folder) from error
     return StoredSession(recording, notes)
+
+
+def _read_beside(row: Mapping[str, Any]) -> tuple[Notes, Start]:
+    start: dict[str, Any] = {
+        key: np.nan if value is None else value for key, value in row["start"].items()
+    }
+    return Notes.model_validate(row["notes"]), Start(**start)
 
 
 def _read_description(folder: Path) -> Mapping[str, Any]:

@@ -1,8 +1,6 @@
 import numpy as np
 import pytest
 
-from ergo.errors import InputError
-from ergo.posture.alignment import offset_s
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.fusion import fuse, triangulated
 from ergo.posture.posture_track import PostureTrack
@@ -21,31 +19,38 @@ def posture(values, sd):
 
 def test_the_surer_view_counts_more():
     times = np.arange(3) / 5
-    joined = fuse([posture([20, 20, 20], 2.0), posture([26, 26, 26], 4.0)], [times, times], [0, 0])
+    joined, counted = fuse(
+        [posture([20, 20, 20], 2.0), posture([26, 26, 26], 4.0)], [times, times], [0, 0]
+    )
     assert joined.angle("neck_flexion_deg") == pytest.approx([21.2] * 3)  # (20/4 + 26/16)/(5/16)
     assert (joined.angle_sd("neck_flexion_deg") < 2.0).all()
+    assert (counted[:, NECK] == 0).all()
 
 
 def test_what_one_view_does_not_see_is_taken_from_the_other():
     times = np.arange(3) / 5
-    joined = fuse(
+    joined, counted = fuse(
         [posture([20, np.nan, 20], 2.0), posture([np.nan, 30, np.nan], 4.0)], [times, times], [0, 0]
     )
     assert joined.angle("neck_flexion_deg").tolist() == [20, 30, 20]
     assert joined.angle_sd("neck_flexion_deg")[1] == pytest.approx(4.0)
+    assert counted[:, NECK].tolist() == [0, 1, 0]
 
 
 def test_what_no_view_sees_stays_not_seen():
     times = np.arange(2) / 5
-    joined = fuse([posture([np.nan] * 2, 2.0), posture([np.nan] * 2, 2.0)], [times] * 2, [0, 0])
+    joined, counted = fuse(
+        [posture([np.nan] * 2, 2.0), posture([np.nan] * 2, 2.0)], [times] * 2, [0, 0]
+    )
     assert np.isnan(joined.value).all()
     assert np.isnan(joined.sd).all()
+    assert (counted == -1).all()
 
 
 def test_a_later_start_is_allowed_for():
     times = np.arange(20) / 5
     blind = posture([np.nan] * 20, 2.0)
-    joined = fuse([blind, posture(10 * times, 2.0)], [times, times], [0.0, 1.0])
+    joined, _ = fuse([blind, posture(10 * times, 2.0)], [times, times], [0.0, 1.0])
     seen = joined.angle("neck_flexion_deg")
     assert np.isnan(seen[:4]).all()
     assert seen[5:] == pytest.approx(10 * (times[5:] - 1.0))
@@ -53,30 +58,9 @@ def test_a_later_start_is_allowed_for():
 
 def test_views_that_contradict_each_other_are_less_sure():
     times = np.arange(2) / 5
-    agree = fuse([posture([20, 20], 2.0), posture([21, 21], 2.0)], [times] * 2, [0, 0])
-    differ = fuse([posture([20, 20], 2.0), posture([60, 60], 2.0)], [times] * 2, [0, 0])
+    agree, _ = fuse([posture([20, 20], 2.0), posture([21, 21], 2.0)], [times] * 2, [0, 0])
+    differ, _ = fuse([posture([20, 20], 2.0), posture([60, 60], 2.0)], [times] * 2, [0, 0])
     assert differ.angle_sd("neck_flexion_deg")[0] > 3 * agree.angle_sd("neck_flexion_deg")[0]
-
-
-@pytest.mark.parametrize("shift", [-37, 0, 120])
-def test_the_offset_of_two_recordings_is_found_within_a_sample(shift):
-    numbers = np.random.default_rng(4)
-    loud = np.repeat(numbers.normal(size=400), 3)
-    start = 200
-    first, second = loud[start : start + 700], loud[start + shift : start + shift + 600]
-    noisy = second + 0.3 * numbers.normal(size=600)
-    assert offset_s(first, noisy, 100.0) == pytest.approx(shift / 100, abs=0.01)
-
-
-def test_recordings_of_different_things_are_refused_with_what_to_do():
-    numbers = np.random.default_rng(5)
-    with pytest.raises(InputError, match="both cameras at once"):
-        offset_s(numbers.normal(size=900), numbers.normal(size=900), 100.0)
-
-
-def test_recordings_that_are_too_short_are_refused():
-    with pytest.raises(InputError, match="too little in common"):
-        offset_s(np.zeros(10), np.zeros(10), 100.0)
 
 
 def patient_chair(turn_deg, head):
