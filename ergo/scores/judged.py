@@ -159,6 +159,17 @@ def worst(parts: Sequence[Judged]) -> Judged:
     return Judged(np.where(seen, step, NOT_SEEN), np.diff(at_most, axis=0, prepend=0.0))
 
 
+def middle(judged: Judged) -> Judged:
+    """Return the same chances with the middle one of them as the step.
+
+    Half of the chance lies at or below it: no other step is expected to lie
+    nearer to the true one.
+    """
+    at_most = np.cumsum(judged.chance, axis=0)
+    step = np.argmax(at_most >= 0.5 - NO_DOUBT, axis=0) + 1
+    return Judged(np.where(judged.step == NOT_SEEN, NOT_SEEN, step), judged.chance)
+
+
 def look_up(table: GridTable, **inputs: Judged) -> Judged:
     """Return the score of a table, and the chance of every score it prints."""
     step = table.look_up(**{axis: judged.step for axis, judged in inputs.items()})

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from ergo.arrays import FloatArray, StepArray
+from ergo.arrays import BoolArray, FloatArray, StepArray
 from ergo.errors import InputError
 
 NOT_SEEN = 0  # printed steps begin at 1; 0 is ours for "could not be judged"
@@ -46,10 +46,14 @@ class MethodScore:
     steps : mapping of str to array (frame,)
         Step of each body part and each score on the way, by its printed name
         (``"upper_arm"``, ``"posture_score_A"``, ...); NOT_SEEN where not judged.
-        ``"score_if_assumed_worse"`` is the final score if every assumed input
-        were one step worse.
+        Of RULA and REBA, three final scores by the printed tables alone:
+        ``"score_of_measured_angles"`` follows from the steps; the others would,
+        if every assumed input were one step worse (``"score_if_assumed_worse"``),
+        or none were counted as strained (``"score_if_not_strained"``).
     score : array (frame,)
-        Final score; NOT_SEEN where any input that matters was not seen.
+        Final score; NOT_SEEN where any input that matters was not seen. Of RULA
+        and REBA the middle one of all that the angles' uncertainty allows, unless
+        the reading ``score_shown`` says otherwise.
     level : array (frame,)
         1-based position in ``levels``; NOT_SEEN where not judged.
     level_probability : array (frame, level)
@@ -59,6 +63,9 @@ class MethodScore:
         From least to most strained.
     assumed : tuple of str
         Inputs that no camera gave and no note stated, taken as neutral.
+    strained : mapping of str to array (frame,)
+        Inputs that this view does not tell, counted as strained, and the frames
+        that got their score by it.
     additions : mapping of str to array (frame,)
         What muscle use, activity, force and load add, by the method's name for
         it; here 0 means "adds nothing".
@@ -73,6 +80,7 @@ class MethodScore:
     level_probability: FloatArray
     levels: tuple[Level, ...]
     assumed: tuple[str, ...]
+    strained: Mapping[str, BoolArray] = field(default_factory=dict)
     additions: Mapping[str, StepArray] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -6,49 +6,35 @@ Hignett S, McAtamney L (2000). Rapid Entire Body Assessment (REBA). Applied
 Ergonomics 31(2):201-205.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-
 import numpy as np
 
 from ergo.arrays import StepArray
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.circumstances import Circumstances
-from ergo.scores.judged import (
-    Judged,
-    assumed_where_unseen,
-    level_of,
-    look_up,
-    total,
-    total_step,
-    worst,
-)
-from ergo.scores.method_score import NOT_SEEN, MethodScore
+from ergo.scores.method_score import MethodScore
 from ergo.scores.parts import (
     ArmSide,
     Part,
     Reading,
-    arm_with_modifiers,
-    assumed_inputs,
+    Taken,
     legs,
+    lower_arm,
     measured,
+    part,
+    turned,
+    upper_arm,
+    wrist,
 )
-from ergo.scores.readings import readings_of
-from ergo.scores.table import band_table, grid_table, levels_of
+from ergo.scores.sheet import SIDES, Besides, Sheet, group, side_score
+from ergo.scores.table import band_table
 
 NECK = {"0": "reba_neck", "5": "reba_neck_back_5"}
 TABLE_B = {"majority": "reba_table_b", "one-thesis": "reba_table_b_one_thesis"}
+SHEET = Sheet(
+    "reba", "reba_table_c", 15, (("table_A", "score_A"), ("table_B", "score_B")), "score_C"
+)
+LAST_OF_GROUP = 12
 SHOCK = 3  # step of the manner of a load that adds 1
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Group:
-    """Parts, table score and score with additions of group A or B."""
-
-    parts: Mapping[str, Part]
-    table_score: Judged
-    with_additions: Judged
-    one_worse: StepArray
 
 
 def reba(
@@ -67,10 +53,23 @@ def reba(
         A choice for every option of READINGS.
     """
     load = load_score(circumstances)
-    group_a = _group("reba_table_a", _group_a(posture, circumstances, reading), load)
-    left = _side("left", posture, circumstances, reading, load, group_a)
-    right = _side("right", posture, circumstances, reading, load, group_a)
-    return left, right
+    parts_a = _group_a(posture, circumstances, reading)
+    group_a = group("reba_table_a", parts_a, load, LAST_OF_GROUP)
+    everywhere = np.ones(len(posture), dtype=np.bool_)
+    assumed = {
+        "muscle_use": ~circumstances.is_timed,
+        "coupling": everywhere,
+        "rapid_change": everywhere,
+    }
+
+    def of_side(side: ArmSide) -> MethodScore:
+        parts_b = _group_b(side, posture, circumstances, reading)
+        group_b = group(TABLE_B[reading["reba_table_b"]], parts_b, 0, LAST_OF_GROUP)
+        activity = activity_score(circumstances, side)
+        besides = Besides(activity, {"load_force": load, "activity": activity}, assumed)
+        return side_score(SHEET, side, reading, (group_a, group_b), besides)
+
+    return tuple(of_side(side) for side in SIDES)
 
 
 def load_score(circumstances: Circumstances) -> StepArray:
@@ -87,117 +86,32 @@ def activity_score(circumstances: Circumstances, side: ArmSide) -> StepArray:
     return static + (body.is_repeated | arm.is_repeated)
 
 
-def _turned(base: Judged, twist: Judged, bend: Judged, last: int, reading: Reading) -> Part:
-    """Return a step with twist and side bend, as one addition or as two."""
-    separate = reading["reba_twist_and_bend"] == "separate"
-    modifiers = (twist, bend) if separate else (worst((twist, bend)),)
-    turned = total(base, modifiers, 0, last)
-    return Part(turned, {}, turned.step)
-
-
 def _group_a(
     posture: PostureTrack, circumstances: Circumstances, reading: Reading
 ) -> dict[str, Part]:
+    together = reading["reba_twist_and_bend"] == "combined"
+    trunk = measured(posture, "trunk_flexion_deg", "reba_trunk", reading)
+    neck = measured(posture, "neck_flexion_deg", NECK[reading["backward_beyond"]], reading)
     return {
-        "trunk": _turned(
-            measured(posture, "trunk_flexion_deg", "reba_trunk", reading),
-            measured(posture, "trunk_twist_deg", "twist", reading),
-            measured(posture, "trunk_side_bend_deg", "side_bend", reading),
-            5,
-            reading,
-        ),
-        "neck": _turned(
-            measured(posture, "neck_flexion_deg", NECK[reading["backward_beyond"]], reading),
-            measured(posture, "neck_rotation_deg", "twist", reading),
-            measured(posture, "neck_side_bend_deg", "side_bend", reading),
-            3,
-            reading,
-        ),
+        "trunk": turned("trunk", trunk, posture, reading, 5, together),
+        "neck": turned("neck", neck, posture, reading, 3, together),
         "legs": legs(circumstances),
     }
 
 
 def _wrist(side: ArmSide, posture: PostureTrack, reading: Reading) -> Part:
-    bent, bend_unseen = assumed_where_unseen(
-        measured(posture, f"wrist_flexion_deg_{side}", "reba_wrist", reading), 1
-    )
-    deviated, _ = assumed_where_unseen(
-        measured(posture, f"wrist_deviation_deg_{side}", "wrist_deviated", reading), 1
-    )
+    seen = wrist("reba_wrist", side, posture, reading)
     everywhere = np.ones(len(posture), dtype=np.bool_)
-    at_worst = bend_unseen.astype(np.int64) + (deviated.step == 1)
-    return Part(
-        total(bent, (deviated,), 0, 3),
-        {"wrist_flexion": bend_unseen, "wrist_deviation_or_twist": everywhere},
-        total_step(bent, (deviated,), at_worst, 3),
-    )
+    frames = {"wrist_flexion": seen.bend_unseen, "wrist_deviation_or_twist": everywhere}
+    at_worst = seen.bend_unseen.astype(np.int64) + (seen.deviated.step == 1)
+    return part(seen.bent, (seen.deviated,), 0, 3, Taken(frames, at_worst))
 
 
 def _group_b(
     side: ArmSide, posture: PostureTrack, circumstances: Circumstances, reading: Reading
 ) -> dict[str, Part]:
-    hanging = measured(posture, f"shoulder_flexion_deg_{side}", "reba_upper_arm", reading)
-    lower_arm = measured(posture, f"elbow_flexion_deg_{side}", "reba_lower_arm", reading)
     return {
-        "upper_arm": arm_with_modifiers(hanging, side, posture, circumstances, reading),
-        "lower_arm": Part(lower_arm, {}, lower_arm.step),
+        "upper_arm": upper_arm("reba_upper_arm", side, posture, circumstances, reading),
+        "lower_arm": lower_arm("reba_lower_arm", side, posture, reading, 2),
         "wrist": _wrist(side, posture, reading),
     }
-
-
-def _group(table: str, parts: Mapping[str, Part], added: StepArray | int) -> _Group:
-    grid = grid_table(table)
-    score = look_up(grid, **{name: part.judged for name, part in parts.items()})
-    worse = grid.look_up(**{name: part.one_worse for name, part in parts.items()})
-    return _Group(
-        parts,
-        score,
-        total(score, (), added, 12),
-        np.where(worse == NOT_SEEN, NOT_SEEN, worse + added),
-    )
-
-
-def _side(
-    side: ArmSide,
-    posture: PostureTrack,
-    circumstances: Circumstances,
-    reading: Reading,
-    load: StepArray,
-    group_a: _Group,
-) -> MethodScore:
-    table_b = TABLE_B[reading["reba_table_b"]]
-    group_b = _group(table_b, _group_b(side, posture, circumstances, reading), 0)
-    score_c = look_up(
-        grid_table("reba_table_c"), score_a=group_a.with_additions, score_b=group_b.with_additions
-    )
-    activity = activity_score(circumstances, side)
-    final = total(score_c, (), activity, 15)
-    level = level_of(final, levels_of("reba_levels"))
-    parts = {**group_a.parts, **group_b.parts}
-    never_measured = ("coupling", "rapid_change") if np.any(final.step) else ()
-    return MethodScore(
-        method="reba",
-        side=side,
-        reading=readings_of("reba", reading),
-        steps={
-            **{name: part.judged.step for name, part in parts.items()},
-            "table_A": group_a.table_score.step,
-            "score_A": group_a.with_additions.step,
-            "table_B": group_b.table_score.step,
-            "score_B": group_b.with_additions.step,
-            "score_C": score_c.step,
-            "score_if_assumed_worse": _if_assumed_worse(group_a, group_b, activity),
-        },
-        score=final.step,
-        level=level.step,
-        level_probability=level.chance.T,
-        levels=levels_of("reba_levels"),
-        assumed=assumed_inputs(tuple(parts.values()), circumstances, final.step) + never_measured,
-        additions={"load_force": load, "activity": activity},
-    )
-
-
-def _if_assumed_worse(group_a: _Group, group_b: _Group, activity: StepArray) -> StepArray:
-    table_c = grid_table("reba_table_c")
-    worse = table_c.look_up(score_a=group_a.one_worse, score_b=group_b.one_worse)
-    return np.where(worse == NOT_SEEN, NOT_SEEN, worse + activity)

@@ -1,9 +1,10 @@
-"""Tables about the methods: which reading was used, what it changes, what was assumed."""
+"""Tables about the methods: which reading was used, what it changes, what was not measured."""
 
 from importlib.resources import files
 
 import numpy as np
 
+from ergo.arrays import BoolArray
 from ergo.scores.method_score import NOT_SEEN, MethodScore
 from ergo.scores.methods import METHODS, Difference, minutes_scored_differently
 from ergo.scores.readings import READINGS
@@ -14,9 +15,11 @@ from ergo.views.words import Words
 
 METHODS_WITH_MODIFIERS = ("RULA", "REBA")
 """Methods that share the tables of modifiers (abducted, twisted, bent)."""
-MOST_INFLUENTIAL = ("static_after", "rula_table_a")
+MOST_INFLUENTIAL = ("static_after", "rula_table_a", "score_shown")
 """Readings for which we work out what the other choice would change."""
+BY_TABLES = "score_of_measured_angles"
 WORSE = "score_if_assumed_worse"
+EASED = "score_if_not_strained"
 
 
 def readings_table(session: Session, words: Words) -> Table:
@@ -82,17 +85,56 @@ def assumed_table(session: Session, words: Words) -> Table | None:
 
 def _effect(score: MethodScore, session: Session, words: Words) -> str:
     """Return how long the final score would be higher if what was assumed were worse."""
-    worse = score.steps.get(WORSE)
-    if worse is None:
+    if WORSE not in score.steps:
         return words.say("number.unknown")
-    timeline = session.recording.timeline
-    judged = (score.score != NOT_SEEN) & (worse != NOT_SEEN)
-    higher = float(np.sum(timeline.held[judged & (worse > score.score)]))
+    worse, judged = score.steps[WORSE], score.score != NOT_SEEN
     return words.say(
         "scores.higher",
-        amount=words.amount(higher, timeline.unit),
-        judged=words.amount(float(np.sum(timeline.held[judged])), timeline.unit),
+        amount=_held(session, judged & (worse > score.steps[BY_TABLES]), words),
+        judged=_held(session, judged, words),
     )
+
+
+def strained_table(session: Session, words: Words) -> Table | None:
+    """Return the inputs counted as strained, for how long, and what that changes."""
+    rows = tuple(
+        (
+            words.name("rules", score.method),
+            words.say(f"scores.sides.{score.side}"),
+            ", ".join(_counted(name, score, session, words) for name in score.strained),
+            _eased(score, session, words),
+        )
+        for score in session.scores
+        if score.strained
+    )
+    if not rows:
+        return None
+    columns = tuple(words.say(f"column.{key}") for key in ("method", "side", "input", "effect"))
+    return Table(words.say("caption.strained"), columns, rows)
+
+
+def _counted(name: str, score: MethodScore, session: Session, words: Words) -> str:
+    return words.say(
+        "scores.counted",
+        input=words.name("inputs", name),
+        amount=_held(session, score.strained[name], words),
+        judged=_held(session, score.score != NOT_SEEN, words),
+    )
+
+
+def _eased(score: MethodScore, session: Session, words: Words) -> str:
+    """Return how long the final score would be lower if nothing were counted as strained."""
+    judged = score.score != NOT_SEEN
+    return words.say(
+        "scores.eased",
+        amount=_held(session, judged & (score.steps[EASED] < score.steps[BY_TABLES]), words),
+        judged=_held(session, judged, words),
+    )
+
+
+def _held(session: Session, frames: BoolArray, words: Words) -> str:
+    timeline = session.recording.timeline
+    return words.amount(float(np.sum(timeline.held[frames])), timeline.unit)
 
 
 def method_sources_table(words: Words) -> Table:

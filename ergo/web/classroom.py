@@ -93,11 +93,16 @@ def compared(session: Session, given: ClassSteps, words: Words) -> dict[str, Any
         _row(session, region, given, int(measured.steps[region][given.frame]), words)
         for region in REGIONS
     ]
-    grand = int(measured.score[given.frame])
-    return {
-        "rows": rows,
-        "grand": {"own": own.grand, "measured": None if grand == NOT_SEEN else grand},
-    }
+    return {"rows": rows, "grand": _grand(own.grand, measured, given.frame, words)}
+
+
+def _grand(own: int, measured: MethodScore, frame: int, words: Words) -> dict[str, Any]:
+    """Return both final scores by the same printed tables, and what the report shows instead."""
+    by_tables = int(measured.steps["score_of_measured_angles"][frame])
+    shown = int(measured.score[frame])
+    verdict = "" if shown == by_tables else words.say("page.teach_middle", n=shown)
+    seen = None if by_tables == NOT_SEEN else by_tables
+    return {"own": own, "measured": seen, "verdict": verdict}
 
 
 def _row(
@@ -106,6 +111,8 @@ def _row(
     own = given.steps[region]
     if step == NOT_SEEN:
         verdict = words.say("page.teach_unseen")
+    elif _is_strained(session, region, given):
+        verdict = words.say("page.teach_strained")
     elif _is_assumed(session, region, given):
         verdict = words.say("page.teach_assumed")
     elif step == own:
@@ -127,6 +134,12 @@ def _is_assumed(session: Session, region: str, given: ClassSteps) -> bool:
         return True  # a camera never tells it
     names = [_name(stem, given) for stem in ANGLES[region]]
     return bool(names) and all(np.isnan(session.posture.angle(name)[given.frame]) for name in names)
+
+
+def _is_strained(session: Session, region: str, given: ClassSteps) -> bool:
+    """Return whether something of this region was counted as strained, not measured."""
+    counted = _rula(session, given.side).strained
+    return any(name.startswith(region) and bool(counted[name][given.frame]) for name in counted)
 
 
 def _name(stem: str, given: ClassSteps) -> str:

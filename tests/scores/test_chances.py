@@ -10,7 +10,7 @@ from scipy.stats import norm
 
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.posture_track import PostureTrack
-from ergo.scores.judged import Judged, certain, judge, look_up, total, worst
+from ergo.scores.judged import Judged, certain, judge, look_up, middle, total, worst
 from ergo.scores.methods import METHODS
 from ergo.scores.readings import complete_readings
 from ergo.scores.table import band_table, grid_table
@@ -85,6 +85,24 @@ def test_a_table_is_summed_over_every_cell(seed):
     assert look_up(table, **judged).chance[:, 0] == pytest.approx(counted)
 
 
+@settings(deadline=None)
+@given(chance=st.lists(st.floats(0.01, 1), min_size=2, max_size=9))
+def test_no_step_is_expected_nearer_to_the_true_one_than_the_middle_one(chance):
+    weight = np.array(chance) / sum(chance)
+    steps = np.arange(1, len(weight) + 1)
+    expected_miss = [float(weight @ np.abs(steps - step)) for step in steps]
+    step = int(middle(Judged(np.array([1]), weight[:, None])).step[0])
+    assert expected_miss[step - 1] == pytest.approx(min(expected_miss))
+
+
+def test_two_steps_of_the_same_chance_give_the_lower_one_as_a_shared_edge_does():
+    assert middle(Judged(np.array([2]), np.array([[0.5], [0.5]]))).step.tolist() == [1]
+
+
+def test_what_was_not_seen_has_no_middle():
+    assert middle(certain(np.array([0, 2]), 3)).step.tolist() == [0, 2]
+
+
 def test_the_worst_of_two_parts_is_the_worst_in_every_combination():
     first = Judged(np.array([1]), np.array([[0.5], [0.3], [0.2]]))
     second = Judged(np.array([2]), np.array([[0.1], [0.9]]))
@@ -131,6 +149,41 @@ def test_the_chance_of_each_level_is_what_sampling_the_angles_gives(method, seed
             continue  # the forearm's raise shares its angles with another requirement
         share = np.bincount(many.level, minlength=len(many.levels) + 1)[1:] / draws
         assert one_frame.level_probability[0] == pytest.approx(share, abs=0.01)
+
+
+@pytest.mark.parametrize("method", ["rula", "reba"])
+@pytest.mark.parametrize("seed", [1, 2, 3, 4])
+def test_the_score_shown_is_the_middle_one_of_sampled_angles(method, seed, circumstances_of):
+    draws, noise = 40_000, np.random.default_rng(seed + 200)
+    value, sd = _random_frame(seed, 9.0)
+    sampled = value + noise.normal(0, 9.0, (draws, len(NAMES)))
+    nothing = np.zeros(draws, dtype=bool)
+    exact = PostureTrack(value, sd, ~nothing[:1], nothing[:1])
+    drawn = PostureTrack(sampled, np.zeros_like(sampled), ~nothing, nothing)
+    one_frame = METHODS[method](exact, circumstances_of(1), DEFAULT)[0]
+    many = METHODS[method](drawn, circumstances_of(draws), DEFAULT)[0]
+    assert np.mean(many.score <= one_frame.score) >= 0.49
+    assert np.mean(many.score < one_frame.score) <= 0.51
+
+
+@settings(max_examples=40, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), sd=st.floats(0.0, 30.0))
+@pytest.mark.parametrize("method", ["rula", "reba"])
+def test_by_the_other_reading_the_score_is_that_of_the_measured_angles(
+    method, seed, sd, circumstances_of
+):
+    value, spread_of = _random_frame(seed, sd)
+    found, bridged = np.array([True]), np.array([False])
+    doubtful = PostureTrack(value, spread_of, found, bridged)
+    sure = PostureTrack(value, np.zeros_like(spread_of), found, bridged)
+    plain = complete_readings({"score_shown": "of-the-angles"})
+    for one, other in zip(
+        METHODS[method](doubtful, circumstances_of(1), plain),
+        METHODS[method](sure, circumstances_of(1), DEFAULT),
+        strict=True,
+    ):
+        assert one.score.tolist() == other.score.tolist()
+        assert one.steps["score_of_measured_angles"].tolist() == one.score.tolist()
 
 
 @settings(max_examples=40, deadline=None)

@@ -77,8 +77,8 @@ def test_nothing_differs_where_no_score_depends_on_the_reading(posture_of, timel
 
 def test_time_that_was_not_judged_does_not_count_as_different(posture_of, timeline_of):
     frames = 601
-    elbow = np.where(np.arange(frames) < 300, 80.0, np.nan)
-    posture = posture_of(frames, neck_flexion_deg=22.0, elbow_flexion_deg_left=elbow)
+    arm = np.where(np.arange(frames) < 300, 10.0, np.nan)
+    posture = posture_of(frames, neck_flexion_deg=22.0, shoulder_flexion_deg_left=arm)
     left, right = minutes_scored_differently(
         timeline_of(frames), posture, [Notes()], {}, "static_after"
     )

@@ -270,7 +270,7 @@ def test_feet_without_support_make_legs_2(posture_of, circumstances_of):
 
 
 NEEDED = (
-    "shoulder_flexion_deg_left", "shoulder_abduction_deg_left", "elbow_flexion_deg_left",
+    "shoulder_flexion_deg_left", "shoulder_abduction_deg_left",
     "neck_flexion_deg", "neck_rotation_deg", "neck_side_bend_deg",
     "trunk_flexion_deg", "trunk_twist_deg", "trunk_side_bend_deg",
 )  # fmt: skip
@@ -284,7 +284,7 @@ def test_a_frame_whose_needed_angle_was_not_seen_is_not_judged(angle, posture_of
 
 
 def test_an_arm_that_was_not_seen_leaves_the_other_side_judged(posture_of, circumstances_of):
-    one, other = rula(posture_of(elbow_flexion_deg_left=np.nan), circumstances_of(), DEFAULT)
+    one, other = rula(posture_of(shoulder_flexion_deg_left=np.nan), circumstances_of(), DEFAULT)
     assert one.score.tolist() == [0]
     assert other.score[0] > 0
 

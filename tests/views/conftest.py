@@ -92,7 +92,7 @@ def score(method, side, frames):
     level[:200] = 0
     probability = np.eye(5)[level][:, 1:] * 0.8 + 0.05
     probability[level == 0] = np.nan
-    reading = {"static_after": "1min", "rula_table_a": "version-1"}
+    reading = {"static_after": "1min", "rula_table_a": "version-1", "score_shown": "middle"}
     return MethodScore(
         method, side, reading, {}, level * 2, level, probability, LEVELS, ("wrist_twist",)
     )

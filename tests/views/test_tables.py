@@ -1,12 +1,18 @@
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from ergo.stats.exposure import Share
 from ergo.views.palette import NOT_JUDGED
 from ergo.views.plots.dial import dial_limits
-from ergo.views.score_tables import method_sources_table, readings_table
+from ergo.views.score_tables import (
+    assumed_table,
+    method_sources_table,
+    readings_table,
+    strained_table,
+)
 from ergo.views.tables import (
     group_table,
     holds_table,
@@ -83,10 +89,45 @@ def test_a_damaged_recording_is_named_with_its_reason(session):
     assert "ends in the middle of a picture" in seen_table(session, ENGLISH).rows[0][-1]
 
 
-def test_both_most_influential_readings_say_what_the_other_choice_would_change(session):
+def test_the_most_influential_readings_say_what_the_other_choice_would_change(session):
     rows = {row[0]: row for row in readings_table(session, ENGLISH).rows}
-    assert "with 10 min, 5\u00a0min" in rows["RULA: static after"][3]
+    assert re.search(r"with 10 min, \d+\u00a0min", rows["RULA: static after"][3])
+    assert "that of the measured angles, " in rows["RULA, REBA: final score shown"][3]
     assert "older worksheet" in rows["RULA Table A: printed version"][3]
+
+
+def with_what_was_not_measured(session):
+    """The invented session with 3 min counted as strained, 90 s of which that makes higher."""
+    left, right = session.scores
+    counted = np.zeros(len(left.score), dtype=bool)
+    counted[600:1500] = True
+    eased = left.score.copy()
+    eased[600:1050] -= 1
+    steps = {
+        "score_of_measured_angles": left.score,
+        "score_if_assumed_worse": left.score + (np.arange(len(left.score)) < 500),
+        "score_if_not_strained": eased,
+    }
+    strained = replace(left, strained={"lower_arm": counted}, steps=steps)
+    return replace(session, scores=(strained, right))
+
+
+def test_what_was_counted_as_strained_is_told_with_its_time_and_its_effect(session):
+    (row,) = strained_table(with_what_was_not_measured(session), ENGLISH).rows
+    plain = [cell.replace("\u00a0", " ") for cell in row]
+    assert plain == [
+        "RULA",
+        "left",
+        "elbow bend (3 min of 11 min 20 s judged)",
+        "By the printed tables alone, 90 s of 11 min 20 s would score lower without it.",
+    ]
+    assert strained_table(session, ENGLISH) is None
+
+
+def test_what_was_assumed_is_told_with_how_long_worse_would_score_higher(session):
+    left, right = assumed_table(with_what_was_not_measured(session), ENGLISH).rows
+    assert "60\u00a0s of 11\u00a0min\u00a020\u00a0s would score higher" in left[3]
+    assert right[3] == ENGLISH.say("number.unknown")
 
 
 def test_clock_groups_are_named_by_the_hour(exposure):

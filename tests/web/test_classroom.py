@@ -11,7 +11,8 @@ def path(session_id):
 
 def measured_steps(invented, frame, side):
     score = next(s for s in invented.scores if (s.method, s.side) == ("rula", side))
-    return {region: int(score.steps[region][frame]) for region in REGIONS}, int(score.score[frame])
+    steps = {region: int(score.steps[region][frame]) for region in REGIONS}
+    return steps, int(score.steps["score_of_measured_angles"][frame])
 
 
 def test_the_sheet_shows_the_printed_bands_and_nothing_measured(client, path):
@@ -30,7 +31,21 @@ def test_a_class_that_gives_the_measured_steps_agrees_in_every_region(client, pa
     assert verdicts.pop("Wrist twist") == "taken as neutral, not seen"
     assert verdicts["Neck"] == verdicts["Trunk"] == "same"
     assert set(verdicts.values()) <= {"same", "taken as neutral, not seen"}
-    assert answer["grand"] == {"own": grand, "measured": grand}
+    assert (answer["grand"]["own"], answer["grand"]["measured"]) == (grand, grand)
+
+
+def test_a_report_that_shows_another_score_than_the_tables_is_explained(client, path, invented):
+    scores = [s for s in invented.scores if s.method == "rula"]
+    by_tables = "score_of_measured_angles"
+    side, frame, shown = next(
+        (s.side, int(at[0]), int(s.score[at[0]]))
+        for s in scores
+        if len(at := np.flatnonzero((s.score > 0) & (s.score != s.steps[by_tables])))
+    )
+    given = {"frame": frame, "side": side, "steps": dict.fromkeys(REGIONS, 1)}
+    grand = client.post(path, json=given).json()["grand"]
+    assert grand["measured"] != shown
+    assert grand["verdict"].startswith(f"The report shows {shown}: ")
 
 
 def test_a_different_step_is_told_with_the_angles_behind_it(client, path, invented):

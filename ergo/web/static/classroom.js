@@ -46,7 +46,7 @@ export class ClassRoom {
     const head = ["region", "own", "measured"].map((name) => element("th", { scope: "col" }, say(`page.teach_${name}`)));
     const rows = answer.rows.map((row) => element("tr", {}, element("th", { scope: "row" }, row.label), cell(row.own), cell(row.measured),
       element("td", {}, row.verdict), element("td", {}, row.angles.join("\n"))));
-    rows.push(element("tr", { class: "grand" }, element("th", { scope: "row" }, say("page.teach_grand")), cell(answer.grand.own), cell(answer.grand.measured), element("td"), element("td")));
+    rows.push(element("tr", { class: "grand" }, element("th", { scope: "row" }, say("page.teach_grand")), cell(answer.grand.own), cell(answer.grand.measured), element("td", {}, answer.grand.verdict), element("td")));
     $("class-answer").replaceChildren(element("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": say("page.teach_caption") },
       element("table", {}, element("caption", {}, say("page.teach_caption")),
         element("thead", {}, element("tr", {}, ...head, element("th", { scope: "col" }, say("page.strain_differs")), element("th", { scope: "col" }, say("page.teach_angles")))),
