@@ -23,6 +23,7 @@ from ergo.posture.estimate import estimate_posture
 from ergo.posture.fusion import fuse
 from ergo.posture.neutral import level_cameras
 from ergo.posture.places import clock_of, place_people
+from ergo.posture.placing import placed_body
 from ergo.posture.posture_track import PostureTrack
 from ergo.room.camera import Camera
 from ergo.room.places import Place, place_of
@@ -206,9 +207,11 @@ def _view(recording: Recording, notes: Sequence[Notes]) -> _View:
         place_of(facts, each, recording.edges.get(facts.name))
         for facts, each in zip(recording.sources, notes, strict=True)
     )
-    cameras = level_cameras(timeline, operator, [place.camera for place in places], notes)
-    posture = estimate_posture(timeline, operator, cameras, notes)
-    return _View(operator, places, tuple(cameras), posture)
+    as_told = [place.camera for place in places]
+    placed = placed_body(operator, as_told, timeline)
+    cameras = level_cameras(timeline, placed.points, as_told, notes)
+    posture = estimate_posture(timeline, operator, cameras, notes, placed=placed)
+    return _View(operator, places, cameras, posture)
 
 
 def _as_one(recording: Recording, views: Sequence[_View]) -> tuple[PostureTrack, Joined]:

@@ -14,7 +14,7 @@ from ergo.posture.body_points import BodyPoints
 from ergo.posture.correction import Corrected, corrected, neutral_with_c7
 from ergo.posture.joints import joint_points
 from ergo.posture.neutral import (
-    levelled_by_neutral,
+    level_cameras,
     neutral_body,
     neutral_frames,
     population_neutral,
@@ -71,7 +71,7 @@ def estimate_posture(
     if not len(track) == len(timeline) or not len(cameras) == len(notes) == len(timeline.sources):
         raise InputError("There must be one landmark row per frame and one camera per source.")
     placed = placed or placed_body(track, cameras, timeline)
-    cameras = levelled_by_neutral(timeline, placed.points, cameras, notes)
+    cameras = level_cameras(timeline, placed.points, cameras, notes)
     filled, away_s = bridged(timeline, levelled(placed.points, cameras, timeline))
     points = smoothed(timeline, filled)
     refined = joint_points(track, cameras, timeline, placed.hip_depth_m) if is_corrected else None

@@ -8,11 +8,9 @@ import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
 from ergo.errors import NotesError
-from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.body_points import BodyPoints, body_points
 from ergo.posture.geometry import unit
-from ergo.posture.placing import camera_points
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.tables_reading import rows
 from ergo.room.camera import Camera
@@ -73,20 +71,23 @@ def neutral_frames(timeline: Timeline, source: int, moment: NeutralMoment) -> In
 
 
 def level_cameras(
-    timeline: Timeline, track: PoseTrack, cameras: Sequence[Camera], notes: Sequence[Notes]
+    timeline: Timeline, points: BodyPoints, cameras: Sequence[Camera], notes: Sequence[Notes]
 ) -> tuple[Camera, ...]:
     """Return the cameras, those of unknown level turned so that the neutral trunk is vertical.
 
     Cameras whose level is known from anything better are returned as they are,
     so doing this twice changes nothing.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    points : BodyPoints
+        The operator's in camera axes, by :func:`ergo.posture.placing.camera_points`.
+    cameras : sequence of Camera
+        One per source.
+    notes : sequence of Notes
+        One per source.
     """
-    return levelled_by_neutral(timeline, camera_points(track, cameras, timeline), cameras, notes)
-
-
-def levelled_by_neutral(
-    timeline: Timeline, points: BodyPoints, cameras: Sequence[Camera], notes: Sequence[Notes]
-) -> tuple[Camera, ...]:
-    """Do as :func:`level_cameras`, for points already placed in camera axes."""
     levelled = list(cameras)
     for source, (note, camera) in enumerate(zip(notes, cameras, strict=True)):
         if note.neutral is None or camera.level_origin != "assumed":

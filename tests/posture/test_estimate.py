@@ -8,6 +8,7 @@ from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.angle_names import ANGLES, COLUMN
 from ergo.posture.estimate import estimate_posture
 from ergo.posture.neutral import level_cameras, neutral_candidates
+from ergo.posture.placing import camera_points
 from ergo.room.camera import Camera
 
 from .bodies import (
@@ -76,19 +77,21 @@ def test_a_clip_with_its_own_neutral_moment_gives_the_true_angles(name):
 def test_a_neutral_moment_levels_a_camera_of_unknown_level():
     clip, timeline, track = neutral_clip()
     tilted = camera_of(clip, pitch_deg=0.0, roll_deg=0.0, level_origin="assumed", level_sd_deg=6.0)
-    (levelled,) = level_cameras(timeline, track, [tilted], [NEUTRAL])
+    points = camera_points(track, [tilted], timeline)
+    (levelled,) = level_cameras(timeline, points, [tilted], [NEUTRAL])
     apart = np.degrees(np.arccos(np.clip(levelled.up @ camera_of(clip).up, -1, 1)))
     assert apart < 4.0  # the neutral mid-shoulder lies a little before the hips
     assert np.degrees(np.arccos(tilted.up @ camera_of(clip).up)) > apart
     assert levelled.level_origin == "neutral"
     assert levelled.level_sd_deg < tilted.level_sd_deg
-    assert level_cameras(timeline, track, [levelled], [NEUTRAL])[0] is levelled
+    assert level_cameras(timeline, points, [levelled], [NEUTRAL])[0] is levelled
 
 
 def test_a_camera_of_known_level_is_not_turned_by_the_neutral_moment():
     clip, timeline, track = neutral_clip()
     camera = camera_of(clip)
-    assert level_cameras(timeline, track, [camera], [NEUTRAL]) == (camera,)
+    points = camera_points(track, [camera], timeline)
+    assert level_cameras(timeline, points, [camera], [NEUTRAL]) == (camera,)
 
 
 @pytest.mark.parametrize(
