@@ -86,6 +86,11 @@ class Agreement:
     within_one: float
     kappa: float
 
+    @property
+    def share_judged(self) -> float:
+        """Return the share of the frames judged by the truth that are judged, 0..1."""
+        return self.judged / wanted if (wanted := self.judged + self.not_judged) else np.nan
+
 
 def agreement_of(truth: StepArray, answer: StepArray) -> Agreement:
     """Compare printed steps with those of the true angles; NOT_SEEN is left out and counted."""

@@ -45,6 +45,13 @@ _BANDS = {
 
 _SIDES = ("left", "right")
 
+OTHER_READINGS: Mapping[str, Mapping[str, str]] = {
+    "elbow not told: not judged": {"lower_arm_not_measurable": "not-judged"},
+    "turns not told: strained": {"turn_not_measurable": "strained"},
+    "score of the measured angles": {"score_shown": "of-the-angles"},
+}
+"""Printed name to the readings under which the same angles are scored once more."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Result:
@@ -66,6 +73,8 @@ class Result:
         Of the band of the angle alone, and of the step with its additions.
     grand : Agreement
         Of the RULA grand score, both sides.
+    grand_otherwise : mapping of str to Agreement
+        The same under other readings, by the names of ``OTHER_READINGS``.
     """
 
     title: str
@@ -80,6 +89,7 @@ class Result:
     bands: Mapping[str, Agreement]
     steps: Mapping[str, Agreement]
     grand: Agreement
+    grand_otherwise: Mapping[str, Agreement]
 
 
 def result_of(pictures: PictureSet, camera: str, work: Path, fallback: NoPicture) -> Result:
@@ -189,34 +199,41 @@ def _bands(truth: FloatArray, value: FloatArray) -> dict[str, Agreement]:
 def _agreements(
     truth: FloatArray, answers: Answers, stored: StoredSession
 ) -> dict[str, Agreement | dict[str, Agreement]]:
-    true_steps = _true_steps(truth, stored)
+    exact = truth[:, : len(NAMES)]
+    readings = stored.recording.settings.readings
+    true_steps = _rula_steps(exact, np.where(np.isfinite(exact), 0.0, np.nan), stored, readings)
 
-    def agreement(part: str) -> Agreement:
+    def agreement(part: str, steps: Mapping[str, StepArray] = answers.steps) -> Agreement:
         columns = [f"rula_{side}_{part}" for side in _SIDES]
         return agreement_of(
             np.concatenate([true_steps[column] for column in columns]),
-            np.concatenate([answers.steps[column] for column in columns]),
+            np.concatenate([steps[column] for column in columns]),
         )
 
     return {
         "steps": {part: agreement(part.replace(" ", "_")) for part in _BANDS},
         "grand": agreement("score"),
+        "grand_otherwise": {
+            name: agreement(
+                "score", _rula_steps(answers.value, answers.sd, stored, {**readings, **other})
+            )
+            for name, other in OTHER_READINGS.items()
+        },
     }
 
 
-def _true_steps(truth: FloatArray, stored: StoredSession) -> dict[str, StepArray]:
-    """Return the RULA steps and scores of the true angles, held as long and with the same notes."""
-    truth = truth[:, : len(NAMES)]
-    exact = PostureTrack(
-        value=truth,
-        sd=np.where(np.isfinite(truth), 0.0, np.nan),
-        person_found=np.ones(len(truth), dtype=np.bool_),
-        is_bridged=np.zeros(len(truth), dtype=np.bool_),
+def _rula_steps(
+    value: FloatArray, sd: FloatArray, stored: StoredSession, readings: Mapping[str, str]
+) -> dict[str, StepArray]:
+    """Return the RULA steps and scores of angles, held as long and with the same notes."""
+    posture = PostureTrack(
+        value=value,
+        sd=sd,
+        person_found=np.ones(len(value), dtype=np.bool_),
+        is_bridged=np.zeros(len(value), dtype=np.bool_),
     )
-    recording = stored.recording
-    scores = score_all(recording.timeline, exact, stored.notes, recording.settings.readings)
     found: dict[str, StepArray] = {}
-    for score in scores:
+    for score in score_all(stored.recording.timeline, posture, stored.notes, readings):
         if score.method == "rula":
             found |= {f"rula_{score.side}_{part}": steps for part, steps in score.steps.items()}
             found[f"rula_{score.side}_score"] = score.score

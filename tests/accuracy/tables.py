@@ -102,9 +102,10 @@ def _cell(error: Error) -> str:
 
 def _agreement_text(result: Result) -> str:
     rows = [_agreement_row("RULA grand score", result.grand)]
+    rows += [_agreement_row(f"  {name}", each) for name, each in result.grand_otherwise.items()]
     rows += [_agreement_row(f"band {part}", each) for part, each in result.bands.items()]
     rows += [_agreement_row(f"step {part}", each) for part, each in result.steps.items()]
-    headings = ["RULA against the true angles", "judged", "not judged", "within 1", "kappa"]
+    headings = ["RULA against the true angles", "judged", "share judged", "within 1", "kappa"]
     return table_text(headings, rows)
 
 
@@ -112,7 +113,7 @@ def _agreement_row(name: str, each: Agreement) -> list[str]:
     return [
         name,
         str(each.judged),
-        str(each.not_judged),
+        _percent(each.share_judged),
         _percent(each.within_one),
         _number(each.kappa, digits=2),
     ]

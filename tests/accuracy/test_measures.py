@@ -33,6 +33,13 @@ def test_what_was_not_seen_counts_as_unmeasurable_and_not_as_an_error():
     assert error.unmeasurable == 0.25
 
 
+def test_a_score_that_is_not_given_lowers_the_share_judged_and_nothing_else():
+    found = agreement_of(np.array([1, 2, 3, 4, 0]), np.array([1, 3, 5, 0, 2]))
+    assert (found.judged, found.not_judged) == (3, 1)
+    assert found.share_judged == 0.75
+    assert found.within_one == pytest.approx(2 / 3)
+
+
 def test_an_interval_as_wide_as_the_spread_of_postures_counts_as_unmeasurable():
     error = error_of(TRUTH, TRUTH, np.array([1.0, 1.0, 10.0, 12.0]), spread=10.0)
     assert error.unmeasurable == 0.5

@@ -92,10 +92,22 @@ def _result(shift_deg: float, sd_deg: float = 1.0):
 def test_perfect_answers_meet_every_goal_but_that_intervals_be_no_wider_than_needed():
     result = _result(0.0)
     assert all(error.mean_absolute == 0.0 for row, error in result.whole.items() if "C7" not in row)
-    assert (result.grand.within_one, result.grand.kappa) == (1.0, 1.0)
-    assert result.grand.judged == 2 * len(STILLS)
+    by_tables = result.grand_otherwise["score of the measured angles"]
+    assert (by_tables.within_one, by_tables.kappa) == (1.0, 1.0)
+    assert result.grand.judged == by_tables.judged == 2 * len(STILLS)
     lost = [each.what for each in verdicts_of(result) if not each.is_met]
     assert all("90 % interval" in what for what in lost)
+
+
+def test_the_bench_tells_what_the_rule_for_hidden_elbows_changes():
+    stored, truths = _stored(), _truths()
+    value = _exact(truths)
+    value[:, COLUMN["elbow_flexion_deg_left"]] = np.nan
+    posture = _posture(value, 0.0)
+    answers = _answers(posture, stored)
+    result = compared("dev_known", "known", answers, truths, stored, posture, FALLBACK)
+    assert (result.grand.share_judged, result.grand.within_one) == (1.0, 1.0)
+    assert result.grand_otherwise["elbow not told: not judged"].share_judged == 0.5
 
 
 def test_answers_that_are_three_degrees_off_show_as_error_bias_and_broken_intervals():
