@@ -103,9 +103,9 @@ def _landmarks_m(
     picture_px: FloatArray, world_m: FloatArray, focal_px: FloatArray, centre_px: FloatArray
 ) -> FloatArray:
     """Return the landmarks that are body points, array (frame, look, landmark, xyz). [m]."""
-    rays = picture_px.take(_LANDMARKS, axis=2) - centre_px[:, None, None]
+    rays = picture_px[:, :, _LANDMARKS] - centre_px[:, None, None]
     rays /= focal_px[:, None, None, None]
-    return placed_m(rays, world_m.take(_LANDMARKS, axis=2))
+    return placed_m(rays, world_m[:, :, _LANDMARKS])
 
 
 def _mean_look(of_looks: FloatArray) -> FloatArray:
