@@ -6,16 +6,16 @@ patient's head lies at a height at which a seated operator works, in the directi
 in which it is seen; the feet lie where the patient's landmarks point.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ergo.arrays import FloatArray
+from ergo.arrays import BoolArray, FloatArray
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.geometry import unit
-from ergo.posture.measured_clock import RoomDraw, seat_errors
 from ergo.posture.placing import camera_points, levelled
+from ergo.posture.rooms import Cameras, Rooms, SeatErrors, cameras_of, seat_errors
 from ergo.posture.seat import (
     SIZE_SD,
     TRUE_PER_NETWORK_SIZE,
@@ -26,7 +26,6 @@ from ergo.posture.seat import (
     lens_height_m,
 )
 from ergo.room.camera import Camera
-from ergo.room.chair import Chair
 from ergo.room.unknowns import (
     FOCAL_SD_ASSUMED,
     FOCAL_SD_EXIF,
@@ -50,8 +49,8 @@ _HIPS = [INDEX[name] for name in ("hip_left", "hip_right")]
 
 def guessed_rooms(
     timeline: Timeline, operator: SeenPerson, patient: PoseTrack, camera: Camera
-) -> list[RoomDraw]:
-    """Return equally likely rooms; none where the patient is not seen well enough.
+) -> Rooms | None:
+    """Return equally likely rooms; None where the patient is not seen well enough.
 
     Parameters
     ----------
@@ -64,40 +63,45 @@ def guessed_rooms(
         Levelled as well as can be.
     """
     seen = _seen_patient(timeline, patient, camera)
-    if seen is None:
-        return []
-    numbers = np.random.default_rng(2)
-    drawn = numbers.standard_normal((GUESSES, 8)).tolist()
-    tails = numbers.standard_t(FEET_TAIL, GUESSES).tolist()
-    rooms = []
-    for errors, row, tail in zip(seat_errors(GUESSES), drawn, tails, strict=True):
-        guess = _camera(camera, row)
-        if camera.height_m is None:
-            height = lens_height_m(operator, guess, errors)
-        else:
-            height = camera.height_m + STATED_HEIGHT_SD_M * row[3]
-        if HEIGHT_RANGE_M[0] < height < HEIGHT_RANGE_M[1]:
-            guess = replace(guess, height_m=height)
-            rooms.append(RoomDraw(guess, _chair(guess, seen, row[4:], tail), errors))
-    return rooms
+    frames = np.flatnonzero(np.isfinite(operator.depth_m))
+    if seen is None or not len(frames):
+        return None
+    errors, numbers = seat_errors(GUESSES), np.random.default_rng(2)
+    drawn, tails = numbers.standard_normal((8, GUESSES)), numbers.standard_t(FEET_TAIL, GUESSES)
+    cameras = _cameras(camera, drawn[:4])
+    if camera.height_m is None:
+        cameras = replace(cameras, lens_m=lens_height_m(operator, cameras, errors, frames))
+    rooms = Rooms(cameras, _head_m(cameras, seen, drawn[4:]), _feet(seen, tails), errors)
+    low, high = HEIGHT_RANGE_M
+    return _some((cameras.lens_m > low) & (cameras.lens_m < high), rooms)
 
 
-def _camera(camera: Camera, row: list[float]) -> Camera:
-    """Return the camera with its uncertainty drawn once."""
+def _cameras(camera: Camera, drawn: FloatArray) -> Cameras:
+    """Return the camera with its uncertainty drawn, from numbers (4, draw)."""
     focal_sd = FOCAL_SD_EXIF if camera.focal_is_known else FOCAL_SD_ASSUMED
-    return replace(
-        camera,
-        focal_px=camera.focal_px * float(np.exp(focal_sd * row[0])),
-        pitch_deg=float(np.clip(camera.pitch_deg + camera.level_sd_deg * row[1], -89, 89)),
-        roll_deg=camera.roll_deg + camera.level_sd_deg * row[2],
+    known = camera.height_m
+    return cameras_of(
+        [
+            replace(
+                camera,
+                focal_px=camera.focal_px * float(np.exp(focal_sd * focal)),
+                pitch_deg=float(np.clip(camera.pitch_deg + camera.level_sd_deg * pitch, -89, 89)),
+                roll_deg=camera.roll_deg + camera.level_sd_deg * roll,
+                height_m=None if known is None else known + STATED_HEIGHT_SD_M * height,
+            )
+            for focal, pitch, roll, height in drawn.T.tolist()
+        ]
     )
 
 
+@dataclass(frozen=True, slots=True, eq=False)
 class _SeenPatient:
     """The patient's head in the picture, its depth by the body's size, and the feet's direction."""
 
-    def __init__(self, head_px: FloatArray, trunk_px: float, depth_m: float, feet: FloatArray):
-        self.head_px, self.trunk_px, self.depth_m, self.feet = head_px, trunk_px, depth_m, feet
+    head_px: FloatArray
+    trunk_px: float
+    depth_m: float
+    feet: FloatArray
 
 
 def _seen_patient(timeline: Timeline, patient: PoseTrack, camera: Camera) -> _SeenPatient | None:
@@ -123,14 +127,40 @@ def _seen_patient(timeline: Timeline, patient: PoseTrack, camera: Camera) -> _Se
     )
 
 
-def _chair(camera: Camera, seen: _SeenPatient, row: list[float], tail: float) -> Chair:
-    off = HEAD_SD_TRUNKS * seen.trunk_px * np.array(row[:2])
-    ray = camera.plan_rays(seen.head_px + off)[None]
-    height = HEAD_HEIGHT_M + HEAD_HEIGHT_SD_M * row[2]
-    by_size = np.array([seen.depth_m * TRUE_PER_NETWORK_SIZE * (1 + SIZE_SD * row[3])])
+def _head_m(cameras: Cameras, seen: _SeenPatient, drawn: FloatArray) -> FloatArray:
+    """Return the middle of the patient's head, array (draw, xyz), from numbers (4, draw). [m]."""
+    off_px = HEAD_SD_TRUNKS * seen.trunk_px * drawn[:2].T[:, None]
+    rays = cameras.plan_rays(seen.head_px + off_px)
+    height = HEAD_HEIGHT_M + HEAD_HEIGHT_SD_M * drawn[2]
+    by_size = (seen.depth_m * TRUE_PER_NETWORK_SIZE * (1 + SIZE_SD * drawn[3]))[:, None]
     depth = both(
-        Cue(by_size, 2 * SIZE_SD * by_size), cue_of_height(ray, camera, height, HEAD_HEIGHT_SD_M)
+        Cue(by_size, 2 * SIZE_SD * by_size),
+        cue_of_height(rays, (cameras.lens_m - height)[:, None], HEAD_HEIGHT_SD_M),
     )
-    head = ray[0, :2] * depth
-    turn = np.degrees(np.arctan2(seen.feet[0], seen.feet[1])) + FEET_SD_DEG * tail
-    return Chair(np.array([*head, height]), float(turn), 0.0, 1.75, 0.55, 0.1, 0.12, 0.0, (0.9, 0))
+    return np.concatenate([rays[:, 0, :2] * depth, height[:, None]], axis=1)
+
+
+def _feet(seen: _SeenPatient, tails: FloatArray) -> FloatArray:
+    """Return the direction from head to feet on the plan, array (draw, xy)."""
+    turn = np.arctan2(seen.feet[0], seen.feet[1]) + np.radians(FEET_SD_DEG * tails)
+    return np.stack([np.sin(turn), np.cos(turn)], axis=-1)
+
+
+def _some(which: BoolArray, rooms: Rooms) -> Rooms | None:
+    """Return only those draws; None where there are none."""
+    if not which.any():
+        return None
+    cameras, errors = rooms.cameras, rooms.errors
+    return Rooms(
+        replace(
+            cameras,
+            focal_px=cameras.focal_px[which],
+            level_from_camera=cameras.level_from_camera[which],
+            lens_m=cameras.lens_m[which],
+        ),
+        rooms.head_m[which],
+        rooms.feet[which],
+        SeatErrors(
+            errors.hip_height[which], errors.size[which], errors.across[which], errors.up[which]
+        ),
+    )

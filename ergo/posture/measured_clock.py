@@ -1,51 +1,37 @@
-"""The clock position and the distances to the patient, measured from pictures and set-up.
+"""The clock position and the distances to the patient, measured from pictures and rooms.
 
 The uncertainty of everything (camera, patient, body size, seat height, landmarks) is
-carried through by drawing it :data:`DRAWS` times; what is reported is the middle and
-the spread of the draws.
+carried through by drawing it many times; what is reported is the middle and the
+spread of the draws. Draws in which somebody at work would be out of reach of the
+patient's head, hold the hands elsewhere or face elsewhere count less.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
-from ergo.landmarks.pose_track import PoseTrack
+from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.posture.clock import bearing_deg, hours_from_bearing
 from ergo.posture.geometry import wrapped_deg
 from ergo.posture.place_track import MEASURES
-from ergo.posture.seat import SeatErrors, SeenPerson, seat_m, seen_person
-from ergo.room.camera import Camera
-from ergo.room.chair import Chair
-from ergo.timeline import Timeline
+from ergo.posture.rooms import Rooms
+from ergo.posture.seat import Seat, SeenPerson, seat_of
 
-DRAWS = 40
 WIDEST_SD_HOURS = 1.5
 """Above this standard deviation the clock position is not judged (ours). [h]"""
-REACH_M, REACH_SD_M, ELSEWHERE = 0.53, 0.14, 0.02
+REACH_M, REACH_SD_M, OUT_OF_REACH = 0.55, 0.13, 0.02
 """Hips of a seated operator from the patient's head while working, and how much of the belief
 is left for any other distance (arm's reach; 0.43-0.74 m in our training scenes; ours). [m]"""
+HANDS_TO_MOUTH_M = np.array([0.0, 0.0, -0.08])
+HANDS_SD_M, HANDS_ELSEWHERE = np.array([0.17, 0.17, 0.14]), 0.05
+"""The middle of both hands from the patient's mouth, plan axes, and how much of the belief is
+left for hands that are elsewhere (training scenes; ours). [m]"""
+FACING_SD_DEG, FACING_ELSEWHERE = 25.0, 0.1
+"""Hips of somebody at work against the way to the patient's head (15 deg in our training scenes,
+which are tidier than work is; ours). [deg]"""
 MOUTH_ABOVE_HEAD_M, MOUTH_TO_FEET_M = 0.065, 0.07
 """The mouth of a lying patient from the middle of the head (training scenes; ours)."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class RoomDraw:
-    """One of many equally likely rooms.
-
-    Attributes
-    ----------
-    camera : Camera
-        Its height is known.
-    chair : Chair
-    errors : SeatErrors
-        Of the operator's seat in this room.
-    """
-
-    camera: Camera
-    chair: Chair
-    errors: SeatErrors
+FRAMES_AT_ONCE = 256
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,59 +44,60 @@ class Placed:
         On the patient's plan. [m]
     hours, sd_hours : array (frame,)
         NaN where not judged. [h]
-    measured, measured_sd : dict of str to array (frame,)
-        By the names of ``MEASURES``.
+    measured, measured_sd : array (frame, measure)
+        In the order of ``MEASURES``.
     """
 
     seat_m: FloatArray
     seat_sd_m: FloatArray
     hours: FloatArray
     sd_hours: FloatArray
-    measured: dict[str, FloatArray]
-    measured_sd: dict[str, FloatArray]
+    measured: FloatArray
+    measured_sd: FloatArray
 
 
-def placed_operator(
-    timeline: Timeline,
-    track: PoseTrack,
-    camera: Camera,
-    draws: Sequence[RoomDraw],
-    height_cm: float | None = None,
-) -> Placed:
-    """Return where a person sat in one source.
+def placed_person(person: SeenPerson, rooms: Rooms) -> Placed:
+    """Return where a person sat, who works at the patient's head.
 
     Parameters
     ----------
-    timeline : Timeline
-        Of this source alone.
-    track : PoseTrack
-        Of this source alone.
-    camera : Camera
-        Best guess; landmarks are placed with it.
-    draws : sequence of RoomDraw
-    height_cm : float, optional
-        Body height, where stated. [cm]
+    person : SeenPerson
+    rooms : Rooms
     """
-    person = seen_person(timeline, track, camera, height_cm)
-    each = [_one_draw(person, room) for room in draws]
-    seat = np.stack([one[0] for one in each])
-    measured = np.stack([one[1] for one in each])
-    weight = _weight(seat)
-    hours, sd_hours = _clock(seat, weight)
-    at, at_sd = _middle_and_spread(seat, weight, np.array([False, False]))
-    middle, spread = _middle_and_spread(measured, weight, _TURNS)
+    frames = np.arange(len(person.depth_m))
+    pieces = [
+        _placed(person, rooms, frames[begin : begin + FRAMES_AT_ONCE])
+        for begin in range(0, max(len(frames), 1), FRAMES_AT_ONCE)
+    ]
     return Placed(
-        seat_m=_where(hours, at),
-        seat_sd_m=_where(hours, at_sd),
-        hours=hours,
-        sd_hours=sd_hours,
-        measured=dict(zip(MEASURES, middle.T, strict=True)),
-        measured_sd=dict(zip(MEASURES, spread.T, strict=True)),
+        **{
+            part.name: np.concatenate([getattr(piece, part.name) for piece in pieces])
+            for part in fields(Placed)
+        }
     )
+
+
+def _placed(person: SeenPerson, rooms: Rooms, frames: IndexArray) -> Placed:
+    seat = seat_of(person, rooms.cameras, rooms.errors, frames)
+    mouth = rooms.head_m + _mouth_m(rooms)
+    measures = _measures(person, rooms, seat, mouth, frames)
+    hands = seat.hips_m + person.hands_m[frames] * seat.size - mouth[:, None]
+    plan = on_patients_plan(seat.hips_m[..., :2], rooms)
+    weight = _weight(plan, hands, measures[..., _FACING])
+    hours, sd_hours = _clock(plan, weight)
+    at, at_sd = _middle_and_spread(plan, weight, np.array([False, False]))
+    middle, spread = _middle_and_spread(measures, weight, _TURNS)
+    return Placed(_where(hours, at), _where(hours, at_sd), hours, sd_hours, middle, spread)
 
 
 def _where(hours: FloatArray, value: FloatArray) -> FloatArray:
     return np.where(np.isfinite(hours)[:, None], value, np.nan)
+
+
+def _mouth_m(rooms: Rooms) -> FloatArray:
+    """Return the patient's mouth from the middle of the head, array (draw, xyz)."""
+    up = np.full((len(rooms.feet), 1), MOUTH_ABOVE_HEAD_M)
+    return np.concatenate([rooms.feet * MOUTH_TO_FEET_M, up], axis=1)
 
 
 def clock_hours(seat: FloatArray) -> FloatArray:
@@ -129,52 +116,68 @@ def clock_hours(seat: FloatArray) -> FloatArray:
     return hours_from_bearing(np.degrees(np.arctan2(seat[..., 0], seat[..., 1])))
 
 
-def on_patients_plan(points: FloatArray, chair: Chair) -> FloatArray:
-    """Return places of the camera's plan, array (..., xy), on the patient's plan [m]."""
-    away = points - chair.head_m[:2]
-    x, y = -chair.feet_direction  # towards 12 o'clock
-    return np.stack([away @ np.array([y, -x]), away @ np.array([x, y])], axis=-1)
+def on_patients_plan(points: FloatArray, rooms: Rooms) -> FloatArray:
+    """Return places of the camera's plan, array (draw, frame, xy), on the patient's plan [m]."""
+    away = points - rooms.head_m[:, None, :2]
+    x, y = -rooms.feet.T[:, :, None]  # towards 12 o'clock
+    left = away[..., 0] * y - away[..., 1] * x
+    behind = away[..., 0] * x + away[..., 1] * y
+    return np.stack([left, behind], axis=-1)
 
 
-def seat_errors(count: int) -> list[SeatErrors]:
-    """Return draws of what is uncertain about a seat, the same every time."""
-    numbers = np.random.default_rng(1).standard_normal((count, 4))
-    return [SeatErrors(*row) for row in numbers.tolist()]
-
-
-def _one_draw(person: SeenPerson, room: RoomDraw) -> tuple[FloatArray, FloatArray]:
-    """Return the seat (frame, xy) on the patient's plan and the measures (frame, measure)."""
-    chair = room.chair
-    seat, hip_height, size = seat_m(person, room.camera, room.errors)
-    to_head = chair.head_m[:2] - seat
-    hips = np.concatenate([seat, np.full((len(seat), 1), hip_height)], axis=1)
-    mouth = chair.head_m + np.array([*(chair.feet_direction * MOUTH_TO_FEET_M), MOUTH_ABOVE_HEAD_M])
-    eyes, elbow = hips + person.eyes_m * size, hips + person.elbow_m * size
-    measures = (
-        turn_deg(to_head, person.trunk_forward),
-        turn_deg(to_head, person.head_forward),
-        np.linalg.norm(eyes - mouth, axis=-1),
-        mouth[2] - elbow[:, 2],
+def _measures(
+    person: SeenPerson, rooms: Rooms, seat: Seat, mouth: FloatArray, frames: IndexArray
+) -> FloatArray:
+    """Return the measures in the order of ``MEASURES``, array (draw, frame, measure)."""
+    to_head = rooms.head_m[:, None, :2] - seat.hips_m[..., :2]
+    eyes = seat.hips_m + person.eyes_m[frames] * seat.size - mouth[:, None]
+    elbow = seat.hips_m + person.elbow_m[frames] * seat.size
+    return np.stack(
+        [
+            turn_deg(to_head, person.trunk_forward[frames]),
+            turn_deg(to_head, person.head_forward[frames]),
+            np.sqrt((eyes**2).sum(axis=-1)),
+            mouth[:, None, 2] - elbow[..., 2],
+        ],
+        axis=-1,
     )
-    return on_patients_plan(seat, chair), np.stack(measures, axis=-1)
 
 
 def turn_deg(base: FloatArray, other: FloatArray) -> FloatArray:
-    """Return by how much ``other`` is turned from ``base``, both (frame, xy) on a plan.
+    """Return by how much ``other`` is turned from ``base``, both (..., xy) on a plan.
 
     + = to the left, counter-clockwise seen from above, -180 < turn <= 180. [deg]
     """
     across = base[..., 0] * other[..., 1] - base[..., 1] * other[..., 0]
-    turn: FloatArray = np.degrees(np.arctan2(across, np.sum(base * other, axis=-1)))
+    along = base[..., 0] * other[..., 0] + base[..., 1] * other[..., 1]
+    turn: FloatArray = np.degrees(np.arctan2(across, along))
     return turn
 
 
-def _weight(seat: FloatArray) -> FloatArray:
-    """Return how likely each draw is, array (draw, frame), summing to 1 over the draws."""
-    off = (np.linalg.norm(seat, axis=-1) - REACH_M) / REACH_SD_M
-    likely = np.exp(-0.5 * off**2) + ELSEWHERE
+def _weight(seat: FloatArray, hands: FloatArray, facing_deg: FloatArray) -> FloatArray:
+    """Return how likely each draw is, array (draw, frame), summing to 1 over the draws.
+
+    Parameters
+    ----------
+    seat : array (draw, frame, xy)
+        On the patient's plan. [m]
+    hands : array (draw, frame, xyz)
+        From the patient's mouth. [m]
+    facing_deg : array (draw, frame)
+        Hips against the way to the patient's head. [deg]
+    """
+    reach = (np.sqrt((seat**2).sum(axis=-1)) - REACH_M) / REACH_SD_M
+    off = (((hands - HANDS_TO_MOUTH_M) / HANDS_SD_M) ** 2).sum(axis=-1)
+    likely = np.exp(-0.5 * reach**2) + OUT_OF_REACH
+    likely *= _known(np.exp(-0.5 * off)) + HANDS_ELSEWHERE
+    likely *= _known(np.exp(-0.5 * (facing_deg / FACING_SD_DEG) ** 2)) + FACING_ELSEWHERE
     weight: FloatArray = likely / likely.sum(axis=0)
     return weight
+
+
+def _known(likely: FloatArray) -> FloatArray:
+    """Return likelihoods; those of what was not seen say nothing."""
+    return np.where(np.isnan(likely), 1.0, likely)
 
 
 def _clock(seat: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -190,6 +193,7 @@ def _clock(seat: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray
 
 
 _TURNS = np.array([name.endswith("_deg") for name in MEASURES])
+_FACING = MEASURES.index("trunk_turn_to_patient_deg")
 
 
 def _middle_and_spread(

@@ -1,27 +1,25 @@
 """Where the operator and the assistant sat in every source, and the clock that follows."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from ergo.arrays import IndexArray
+from ergo.arrays import FloatArray, IndexArray
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
 from ergo.posture.clock import clock_from_notes, zones_of
 from ergo.posture.clock_track import ClockOrigin, ClockTrack
 from ergo.posture.guessed_room import guessed_rooms
-from ergo.posture.measured_clock import (
-    DRAWS,
-    Placed,
-    RoomDraw,
-    placed_operator,
-    seat_errors,
-)
+from ergo.posture.measured_clock import Placed, placed_person
 from ergo.posture.place_track import MEASURES, PlaceOrigin, PlaceTrack
-from ergo.posture.seat import seen_person
+from ergo.posture.rooms import Rooms, rooms_of_set_up
+from ergo.posture.seat import SeenPerson, seen_person
 from ergo.room.camera import Camera
 from ergo.room.places import Place
 from ergo.timeline import Timeline
+
+SET_UP_DRAWS = 64
 
 
 def place_people(
@@ -47,17 +45,17 @@ def place_people(
     laid = _Laid(len(timeline))
     origins: list[PlaceOrigin] = []
     for source, (place, note) in enumerate(zip(places, notes, strict=True)):
-        frames = timeline.frames_of(source)
-        own = {role: _some(track, frames) for role, track in tracks.items()}
-        camera, height_cm = cameras[source], note.operator_height_cm
-        alone = _alone(timeline, frames)
-        draws, origin = _rooms(alone, own, camera, place, height_cm)
+        frames, camera = timeline.frames_of(source), cameras[source]
+        seconds, of_frame = _seconds(timeline, frames)
+        own = {role: _by_second(track, frames, of_frame) for role, track in tracks.items()}
+        operator = seen_person(seconds, own["operator"], camera, note.operator_height_cm)
+        rooms, origin = _rooms(seconds, operator, own.get("patient"), camera, place)
         origins.append(origin)
-        if draws:
-            laid.put(frames, placed_operator(alone, own["operator"], camera, draws, height_cm))
-        if draws and "assistant" in own:
-            assistant = placed_operator(alone, own["assistant"], camera, draws)
-            laid.assistant_m[frames] = assistant.seat_m
+        if rooms is not None:
+            laid.put(frames, of_frame, placed_person(operator, rooms))
+        if rooms is not None and "assistant" in own:
+            assistant = seen_person(seconds, own["assistant"], camera, None)
+            laid.assistant_m[frames] = placed_person(assistant, rooms).seat_m[of_frame]
     chairs = [None if p.set_up is None else p.set_up.chair for p in places]
     return PlaceTrack(
         seat_m=laid.seat_m,
@@ -76,20 +74,16 @@ def place_people(
 
 def _rooms(
     timeline: Timeline,
-    tracks: Mapping[Role, PoseTrack],
+    operator: SeenPerson,
+    patient: PoseTrack | None,
     camera: Camera,
     place: Place,
-    height_cm: float | None,
-) -> tuple[list[RoomDraw], PlaceOrigin]:
+) -> tuple[Rooms | None, PlaceOrigin]:
     """Return equally likely rooms of one source by the best route, and which it is."""
     if place.set_up is not None and place.set_up.chair is not None:
-        drawn = zip(place.set_up.draws(DRAWS), seat_errors(DRAWS), strict=True)
-        return [RoomDraw(at, bed, errors) for (at, bed), errors in drawn if bed], "set-up"
-    if "patient" not in tracks:
-        return [], "not judged"
-    operator = seen_person(timeline, tracks["operator"], camera, height_cm)
-    guesses = guessed_rooms(timeline, operator, tracks["patient"], camera)
-    return guesses, "automatic" if guesses else "not judged"
+        return rooms_of_set_up(place.set_up.draws(SET_UP_DRAWS)), "set-up"
+    guesses = None if patient is None else guessed_rooms(timeline, operator, patient, camera)
+    return guesses, "not judged" if guesses is None else "automatic"
 
 
 class _Laid:
@@ -101,37 +95,60 @@ class _Laid:
         self.measured = {name: np.full(frames, np.nan) for name in MEASURES}
         self.measured_sd = {name: np.full(frames, np.nan) for name in MEASURES}
 
-    def put(self, frames: IndexArray, placed: Placed) -> None:
+    def put(self, frames: IndexArray, of_frame: IndexArray, placed: Placed) -> None:
         """Lay the places of one source where its frames belong."""
-        self.seat_m[frames], self.seat_sd_m[frames] = placed.seat_m, placed.seat_sd_m
-        self.hours[frames], self.sd_hours[frames] = placed.hours, placed.sd_hours
-        for name in MEASURES:
-            self.measured[name][frames] = placed.measured[name]
-            self.measured_sd[name][frames] = placed.measured_sd[name]
+        self.seat_m[frames] = placed.seat_m[of_frame]
+        self.seat_sd_m[frames] = placed.seat_sd_m[of_frame]
+        self.hours[frames], self.sd_hours[frames] = (
+            placed.hours[of_frame],
+            placed.sd_hours[of_frame],
+        )
+        for at, name in enumerate(MEASURES):
+            self.measured[name][frames] = placed.measured[of_frame, at]
+            self.measured_sd[name][frames] = placed.measured_sd[of_frame, at]
 
 
-def _some(track: PoseTrack, frames: IndexArray) -> PoseTrack:
-    return PoseTrack(
-        role=track.role,
-        looks=track.looks,
-        picture_px=track.picture_px[frames],
-        world_m=track.world_m[frames],
-        visibility=track.visibility[frames],
-        presence=track.presence[frames],
-        identity=track.identity[frames],
+def _seconds(timeline: Timeline, frames: IndexArray) -> tuple[Timeline, IndexArray]:
+    """Return one source as a timeline of the seconds with a frame, and each frame's second.
+
+    Nobody changes seats within a second, so places are told once a second.
+    """
+    whole, begins, of_frame = np.unique(
+        np.floor(timeline.time_s[frames]), return_index=True, return_inverse=True
     )
-
-
-def _alone(timeline: Timeline, frames: IndexArray) -> Timeline:
-    """Return the timeline of one source on its own."""
     source = int(timeline.source_index[frames[0]]) if len(frames) else 0
-    return Timeline(
+    seconds = Timeline(
         sources=(timeline.sources[source],),
-        source_index=np.zeros(len(frames), dtype=np.int64),
-        time_s=timeline.time_s[frames],
-        held=timeline.held[frames],
-        is_still=timeline.is_still[frames],
+        source_index=np.zeros(len(whole), dtype=np.int64),
+        time_s=whole,
+        held=np.bincount(of_frame, timeline.held[frames]).astype(np.float64),
+        is_still=timeline.is_still[frames][begins],
         unit=timeline.unit,
+    )
+    return seconds, of_frame
+
+
+def _by_second(track: PoseTrack, frames: IndexArray, of_frame: IndexArray) -> PoseTrack:
+    """Return the mean of a track in each second; not found where no frame of it is."""
+    found = np.flatnonzero(track.found[frames])
+    second, begins, count = np.unique(of_frame[found], return_index=True, return_counts=True)
+
+    def mean(values: FloatArray) -> FloatArray:
+        means = np.full((int(of_frame.max(initial=-1)) + 1, *values.shape[1:]), np.nan)
+        if len(found):
+            total = np.add.reduceat(values[frames[found]], begins, axis=0)
+            means[second] = total / count.reshape(-1, *(1,) * (values.ndim - 1))
+        return means
+
+    return replace(
+        track,
+        picture_px=mean(track.picture_px),
+        world_m=mean(track.world_m),
+        visibility=mean(track.visibility),
+        presence=mean(track.presence),
+        identity=mean(track.identity),
+        joint_px=None if track.joint_px is None else mean(track.joint_px),
+        joint_sd_px=None if track.joint_sd_px is None else mean(track.joint_sd_px),
     )
 
 

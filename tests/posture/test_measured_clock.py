@@ -7,6 +7,8 @@ from ergo.posture.measured_clock import clock_hours, on_patients_plan, turn_deg
 from ergo.posture.moves import moves
 from ergo.posture.place_track import MEASURES, PlaceTrack
 from ergo.posture.places import clock_of
+from ergo.posture.rooms import rooms_of_set_up
+from ergo.room.camera import Camera
 from ergo.room.chair import Chair
 
 from .bodies import clip_timeline
@@ -38,9 +40,10 @@ def test_hours_follow_the_written_convention(seat, hours):
     ],
 )
 def test_places_in_the_room_become_hours_round_the_patient(turn_deg, seat, hours):
-    bed = chair(turn_deg, head=(1.0, 2.5, 0.9))
-    at = np.array([[1.0, 2.5]]) + np.array([seat])
-    assert clock_hours(on_patients_plan(at, bed)) == pytest.approx([hours])
+    camera = Camera(640, 480, 500.0, (320.0, 240.0), height_m=1.5)
+    rooms = rooms_of_set_up([(camera, chair(turn_deg, head=(1.0, 2.5, 0.9)))])
+    at = np.array([[[1.0, 2.5]]]) + np.array([seat])
+    assert clock_hours(on_patients_plan(at, rooms)) == pytest.approx(np.array([[hours]]))
 
 
 def test_the_same_place_is_another_zone_for_a_left_handed_operator():
