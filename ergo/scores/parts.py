@@ -128,17 +128,31 @@ def upper_arm(
     circumstances: Circumstances,
     reading: Reading,
 ) -> Part:
-    """Return the upper arm, 1..6: bands of ``table``, abduction, raised shoulder and support."""
+    """Return the upper arm, 1..6: bands of ``table``, abduction, raised shoulder and support.
+
+    Where the view does not tell abduction, the reading ``arm_not_measurable`` says
+    what is counted: the difference is one step.
+    """
     base = measured(posture, f"shoulder_flexion_deg_{side}", table, reading)
     outward = ABDUCTED[reading["abducted_beyond"]]
-    abducted = measured(posture, f"shoulder_abduction_deg_{side}", outward, reading)
+    abducted, is_counted = strained_where_unseen(
+        measured(posture, f"shoulder_abduction_deg_{side}", outward, reading),
+        base.step != NOT_SEEN,
+        reading["arm_not_measurable"],
+    )
     raised, unseen = assumed_where_unseen(
         measured(posture, f"shoulder_raise_mm_{side}", "raised", reading), 1
     )
     support = circumstances.support[f"arm_{side}"]
-    taken = {"raised_shoulder": unseen, "arm_support": ~support.is_stated}
-    by = -support.is_true.astype(np.int64)
-    return part(base, (abducted, raised), by, 6, Taken(taken, unseen.astype(np.int64)))
+    assumed = {"raised_shoulder": unseen, "arm_support": ~support.is_stated}
+    return part(
+        base,
+        (abducted, raised),
+        -support.is_true.astype(np.int64),
+        6,
+        Taken(assumed, unseen.astype(np.int64)),
+        Taken({"upper_arm_abduction": is_counted}, is_counted.astype(np.int64)),
+    )
 
 
 def lower_arm(
@@ -152,12 +166,12 @@ def lower_arm(
     """Return the lower arm by the bands of ``table``, kept at ``last``.
 
     Where the view tells the upper arm but not the elbow, the reading
-    ``lower_arm_not_measurable`` says what is counted: the difference is one step.
+    ``arm_not_measurable`` says what is counted: the difference is one step.
     """
     base, is_counted = strained_where_unseen(
         measured(posture, f"elbow_flexion_deg_{side}", table, reading),
         np.isfinite(posture.angle(f"shoulder_flexion_deg_{side}")),
-        reading["lower_arm_not_measurable"],
+        reading["arm_not_measurable"],
     )
     strained = Taken({"lower_arm": is_counted}, is_counted.astype(np.int64))
     return part(base, (), 0, last, assumed, strained)

@@ -129,11 +129,12 @@ READINGS: Mapping[str, Reading] = {
         "the measured angles on 79 %",
         "rula reba",
     ),
-    "lower_arm_not_measurable": _reading(
+    "arm_not_measurable": _reading(
         "strained not-judged",
-        "what counts where a view tells the upper arm but not the elbow: the lower arm's step 2, "
-        "or no score at all",
-        "ours: it moves a RULA score by 1 at most, a REBA score by 1, in 3 of 162 cases by 2",
+        "what counts where a view tells how far an upper arm is forward but not its abduction or "
+        "its elbow: abducted and the lower arm's step 2, or no score at all",
+        "ours: by the printed tables the elbow moves a RULA score by 1 at most and abduction in "
+        "35 of 4,200 cases by 2; a REBA score in 3 of 216 and in 33 of 360 cases by 2 or more",
         "rula reba",
     ),
     "turn_not_measurable": _reading(

@@ -46,7 +46,7 @@ _BANDS = {
 _SIDES = ("left", "right")
 
 OTHER_READINGS: Mapping[str, Mapping[str, str]] = {
-    "elbow not told: not judged": {"lower_arm_not_measurable": "not-judged"},
+    "elbow, abduction not told: not judged": {"arm_not_measurable": "not-judged"},
     "turns not told: strained": {"turn_not_measurable": "strained"},
     "score of the measured angles": {"score_shown": "of-the-angles"},
 }

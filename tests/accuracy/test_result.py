@@ -107,7 +107,7 @@ def test_the_bench_tells_what_the_rule_for_hidden_elbows_changes():
     answers = _answers(posture, stored)
     result = compared("dev_known", "known", answers, truths, stored, posture, FALLBACK)
     assert (result.grand.share_judged, result.grand.within_one) == (1.0, 1.0)
-    assert result.grand_otherwise["elbow not told: not judged"].share_judged == 0.5
+    assert result.grand_otherwise["elbow, abduction not told: not judged"].share_judged == 0.5
 
 
 def test_answers_that_are_three_degrees_off_show_as_error_bias_and_broken_intervals():

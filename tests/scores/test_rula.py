@@ -270,7 +270,7 @@ def test_feet_without_support_make_legs_2(posture_of, circumstances_of):
 
 
 NEEDED = (
-    "shoulder_flexion_deg_left", "shoulder_abduction_deg_left",
+    "shoulder_flexion_deg_left",
     "neck_flexion_deg", "neck_rotation_deg", "neck_side_bend_deg",
     "trunk_flexion_deg", "trunk_twist_deg", "trunk_side_bend_deg",
 )  # fmt: skip
