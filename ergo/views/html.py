@@ -16,7 +16,12 @@ from ergo.views.moments import Moment
 from ergo.views.palette import NOT_JUDGED, marks_for
 from ergo.views.place_facts import moves_sentences, place_table
 from ergo.views.plots.dial import dial_limits
-from ergo.views.score_tables import assumed_table, method_sources_table, readings_table
+from ergo.views.score_tables import (
+    assumed_table,
+    method_sources_table,
+    readings_table,
+    strained_table,
+)
 from ergo.views.tables import (
     Table,
     group_table,
@@ -140,6 +145,7 @@ def _tables(session: Session, exposure: Exposure, words: Words) -> dict[str, Tab
         "levels_table": levels_table(exposure, words),
         "readings_table": readings_table(session, words),
         "assumed_table": assumed_table(session, words),
+        "strained_table": strained_table(session, words),
         "sources_table": sources_table(exposure, words),
         "method_sources_table": method_sources_table(words),
     }
