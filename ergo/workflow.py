@@ -44,10 +44,13 @@ class ReportChoices:
         ``"en"`` or ``"de"``.
     blur_operator : bool
         Blur the operator's face too; other people's always are.
+    page : str or None
+        Address of the session's page, if rows and bars are to lead there.
     """
 
     language: str = "en"
     blur_operator: bool = False
+    page: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -263,6 +266,7 @@ def _write_all(session: Session, exposure: Exposure, folder: Path, choices: Repo
         folder,
         choices.language,
         blur_operator=choices.blur_operator,
+        page=choices.page,
     )
 
 

@@ -1,7 +1,7 @@
 """The report as one self-contained HTML text."""
 
 import base64
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -39,18 +39,25 @@ from ergo.views.words import Words
 
 @dataclass(frozen=True, slots=True)
 class Plot:
-    """One figure as data URIs.
+    """One figure as data URIs, or as SVG with links in it.
 
     Attributes
     ----------
     alt : str
     wide, narrow : str
         For desks and print, and for phones.
+    is_inline : bool
+        Whether ``wide`` and ``narrow`` are SVG texts to be set into the page.
     """
 
     alt: str
     wide: str
     narrow: str
+    is_inline: bool = False
+
+
+Links = Mapping[str, Sequence[Mapping[int, str]]]
+"""Address behind a cell, by caption of its table, row and column."""
 
 
 def svg_uri(svg: str) -> str:
@@ -69,6 +76,7 @@ def render(
     *,
     for_print: bool,
     template: str = "report.html",
+    links: Links | None = None,
 ) -> str:
     """Return the report, or another page of ours, as HTML.
 
@@ -81,6 +89,8 @@ def render(
         True for typesetting: one figure each, no reader's dark screen.
     template : str
         Name of the page's template.
+    links : mapping, optional
+        As :func:`ergo.views.leads.links_of` makes them.
     """
     environment = Environment(
         loader=PackageLoader("ergo.views"),
@@ -90,7 +100,7 @@ def render(
         lstrip_blocks=True,
     )
     page = environment.get_template(template)
-    return page.render(content, plots=plots, for_print=for_print)
+    return page.render(content, plots=plots, for_print=for_print, links=links or {})
 
 
 def report_content(

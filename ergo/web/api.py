@@ -20,9 +20,13 @@ from ergo.web.lanes import arrays_of, packed
 from ergo.web.openapi import description as api_description
 from ergo.web.opened import Opened
 from ergo.web.pictures import PictureLost
+from ergo.web.set_up import set_up_content
 from ergo.web.uploads import Called
 
-WORDS_FOR_SCRIPTS = ("page.", "strain.", "clock.hour", "number.", "angle.", "scores.sides.")
+WORDS_FOR_SCRIPTS = (
+    *("page.", "strain.", "clock.hour", "number.", "angle.", "scores.sides."),
+    *("setup.how.", "setup.mark."),
+)
 
 
 def said(request: Request) -> Response:
@@ -80,6 +84,14 @@ def timeline(request: Request) -> Response:
 def figures_of(request: Request) -> Response:
     """Answer with sentences and tables of a session."""
     return JSONResponse(plain(figures(opened_of(request), words_of(request))))
+
+
+def set_up(request: Request) -> Response:
+    """Answer with what the marks of one recording's camera place tell."""
+    opened, source = opened_of(request), request.path_params["source"]
+    if source >= len(opened.session.recording.sources):
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such recording.")
+    return JSONResponse(set_up_content(opened.session, source, words_of(request)))
 
 
 async def picture(request: Request) -> Response:

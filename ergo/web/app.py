@@ -43,6 +43,7 @@ ROUTES = (
     Route("/api/sessions/{session}/entry", api.called, methods=["POST"]),
     Route("/api/sessions/{session}/timeline", api.timeline),
     Route("/api/sessions/{session}/figures", api.figures_of),
+    Route("/api/sessions/{session}/setup/{source:int}", api.set_up),
     Route("/api/sessions/{session}/pictures/{frame:int}", api.picture),
     Route("/api/sessions/{session}/corrections", api.history),
     Route("/api/sessions/{session}/corrections", api.correction, methods=["POST"]),

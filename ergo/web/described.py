@@ -1,6 +1,7 @@
 """What the browser is told of a session, in the reader's language: names, places, figures."""
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -8,20 +9,33 @@ import numpy as np
 from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.posture.angle_names import NAMES
 from ergo.session import Session
-from ergo.stats.exposure import Exposure, Group, LimitShares
-from ergo.stats.groups import hour_labels, mouth_area_labels, task_labels
-from ergo.timeline import Timeline
+from ergo.stats.exposure import Exposure
 from ergo.views.facts import film_next, first_sentences
 from ergo.views.html import report_content
+from ergo.views.leads import FIRST_PART, Lead, frame_at, leads_of
 from ergo.views.moments import Moment, moments
 from ergo.views.pictures import BONES
-from ergo.views.plots.bars import is_plotted
 from ergo.views.plots.timeline import is_longer_than_allowed
-from ergo.views.tables import LONGEST_HOLDS, Table
+from ergo.views.tables import Table
 from ergo.views.words import Words
-from ergo.web.lanes import LANES, frame_at, labels_of, lane_limits
+from ergo.web.lanes import LANES, labels_of, lane_limits
 from ergo.web.opened import Opened
 
+TABLES = (
+    "holds_table",
+    "limits_table",
+    "scores_table",
+    "clock_table",
+    "task_table",
+    "mouth_table",
+    "more_limits_table",
+    "readings_table",
+    "judged_table",
+    "spread_table",
+    "breaks_table",
+    "seen_table",
+)
+"""Tables of the report that stand beside the picture, the most asked for first."""
 HOLD_ANGLES = (*LANES, "head_inclination_deg", "trunk_inclination_deg")
 
 
@@ -31,6 +45,7 @@ def description(opened: Opened, words: Words) -> dict[str, Any]:
     return {
         "id": opened.entry.id,
         "name": opened.entry.name,
+        "tags": opened.entry.tags,
         "unit": session.recording.timeline.unit,
         "sources": _sources(session),
         "angles": [
@@ -112,14 +127,16 @@ def _holds(session: Session, exposure: Exposure, words: Words) -> list[dict[str,
 def figures(opened: Opened, words: Words) -> dict[str, Any]:
     """Return the figures beside the picture: sentences, tables and where their rows lead.
 
-    ``frames`` of a table has one frame per row, the moment behind it; None where
-    there is no single one.
+    ``leads`` of a table has one entry per row: the moments behind it as first and
+    last frames, the longest first, and those behind each part of its bar. From
+    column ``first_part`` on the cells of a row are such parts.
     """
     session, exposure = opened.session, opened.exposure
     shown: tuple[Moment, ...] = moments(
         session, exposure, lambda *_: None, words, blur_operator=False
     )
     content = report_content(session, exposure, shown, words)
+    leads = leads_of(session, exposure)
     return {
         "first": first_sentences(exposure, words),
         "seen": content["seen_summary"],
@@ -128,75 +145,20 @@ def figures(opened: Opened, words: Words) -> dict[str, Any]:
             {"title": moment.title, "values": moment.values, "frame": worst.frame}
             for moment, worst in zip(shown, exposure.worst_moments, strict=False)
         ],
-        "tables": [table for table in _tables(opened, content) if table is not None],
+        "tables": [
+            _table(name, content[name], leads.get(name, ()))
+            for name in TABLES
+            if content[name] is not None and content[name].rows
+        ],
     }
 
 
-def _tables(opened: Opened, content: dict[str, Any]) -> list[dict[str, Any] | None]:
-    session, exposure = opened.session, opened.exposure
-    timeline = session.recording.timeline
-    plotted = [each for each in exposure.limits if is_plotted(each)]
-    rest = [each for each in exposure.limits if not is_plotted(each)]
-    return [
-        _with_frames(content["holds_table"], _hold_frames(exposure, timeline)),
-        _with_frames(content["limits_table"], _limit_frames(session, plotted)),
-        _with_frames(
-            content["scores_table"], [_worst_score(score.score) for score in session.scores]
-        ),
-        _with_frames(content["clock_table"], _group_frames(session, exposure.by_clock)),
-        _with_frames(content["task_table"], _group_frames(session, exposure.by_task)),
-        _with_frames(content["mouth_table"], _group_frames(session, exposure.by_mouth_area)),
-        _with_frames(content["more_limits_table"], _limit_frames(session, rest)),
-        _with_frames(content["readings_table"], []),
-        _with_frames(
-            content["seen_table"],
-            [
-                int(frames[0]) if len(frames) else None
-                for frames in map(timeline.frames_of, range(len(timeline.sources)))
-            ],
-        ),
-    ]
-
-
-def _with_frames(table: Table | None, frames: Sequence[int | None]) -> dict[str, Any] | None:
-    if table is None or not table.rows:
-        return None
+def _table(name: str, table: Table, leads: Sequence[Lead]) -> dict[str, Any]:
     return {
+        "name": name,
         "caption": table.caption,
         "columns": table.columns,
         "rows": table.rows,
-        "frames": [*frames, *[None] * len(table.rows)][: len(table.rows)],
+        "leads": [asdict(lead) for lead in leads],
+        "first_part": FIRST_PART.get(name),
     }
-
-
-def _hold_frames(exposure: Exposure, timeline: Timeline) -> list[int | None]:
-    strained = sorted((h for h in exposure.holds if h.is_strained), key=lambda h: -h.length_s)
-    return [
-        frame_at(timeline, timeline.sources.index(hold.source), hold.start_s)
-        for hold in strained[:LONGEST_HOLDS]
-    ]
-
-
-def _limit_frames(session: Session, limits: Sequence[LimitShares]) -> list[int | None]:
-    values = [session.posture.angle(each.limits.angle.name) for each in limits]
-    return [
-        int(np.nanargmax(np.abs(value))) if np.any(np.isfinite(value)) else None for value in values
-    ]
-
-
-def _worst_score(score: Any) -> int | None:
-    return int(np.argmax(score)) if np.any(score > 0) else None
-
-
-def _group_frames(session: Session, groups: Sequence[Group]) -> list[int | None]:
-
-    timeline = session.recording.timeline
-    labels = {
-        "clock": lambda: hour_labels(session.clock),
-        "task": lambda: task_labels(timeline, session.notes),
-        "mouth_area": lambda: mouth_area_labels(timeline, session.notes),
-    }
-    return [
-        next((i for i, label in enumerate(labels[group.kind]()) if label == group.name), None)
-        for group in groups
-    ]

@@ -21,9 +21,14 @@ FILES = {
     "summary.json": "application/json",
 }
 REPORT_POLICY = (
-    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'self'; sandbox"
+    "default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'self'; "
+    "sandbox allow-same-origin allow-top-navigation-by-user-activation"
 )
-"""The report is one file without scripts; it may only be shown inside our page."""
+"""The report is one file in which no script may run; it may only be shown inside our page.
+
+A click on one of its rows leads the page around it to the moment behind that row;
+that the request carries our cookie, it must count as ours.
+"""
 
 
 async def report_file(request: Request) -> Response:
@@ -32,8 +37,12 @@ async def report_file(request: Request) -> Response:
     if name not in FILES:
         raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such file.")
     opened = await run_in_threadpool(opened_of, request)
+    page_of_session = f"/sessions/{opened.entry.id}"
     folder = await desk_of(request).made.get(
-        "report", [opened.folder], words_of(request).language, [str(opened.folder)]
+        "report",
+        [opened.folder],
+        words_of(request).language,
+        [str(opened.folder), page_of_session],
     )
     if name == "report.html":
         return FileResponse(

@@ -13,7 +13,6 @@ import numpy as np
 
 from ergo.arrays import AnyArray, BoolArray, FloatArray
 from ergo.landmarks.moved import with_moved_landmarks
-from ergo.notes.spans import is_within
 from ergo.posture.angle_names import NAMES
 from ergo.posture.posture_track import PostureTrack
 from ergo.session import Session
@@ -21,8 +20,8 @@ from ergo.stats.exposure import LimitSet
 from ergo.stats.groups import is_excluded, mouth_area_labels, task_labels
 from ergo.stats.limits import limit_sets
 from ergo.timeline import Timeline
+from ergo.views.leads import NOT_KNOWN, strain_of
 
-NOT_KNOWN = 255
 STILL_S = 1.0
 """Room of a still on the line of all sources. [s]"""
 LANES = (
@@ -46,17 +45,6 @@ def lane_limits(angle: str) -> LimitSet:
     """Return the rule by which a lane is coloured: one that may be a headline, else the first."""
     found = [limits for limits in limit_sets() if limits.angle.name == angle]
     return next((limits for limits in found if limits.is_headline), found[0])
-
-
-def strain_of(limits: LimitSet, value: FloatArray) -> AnyArray:
-    """Return the strain of each frame, array (frame,): 0, 1, 2, or NOT_KNOWN where not seen.
-
-    A value exactly on an edge belongs to the less strained of the two bands.
-    """
-    strain = np.full(len(value), NOT_KNOWN, dtype=np.uint8)
-    for band in sorted(limits.bands, key=lambda band: -band.strain):
-        strain[(value >= band.low) & (value <= band.high)] = band.strain
-    return strain
 
 
 def line_s(timeline: Timeline) -> FloatArray:
@@ -127,21 +115,6 @@ def _numbered(labels: tuple[str | None, ...]) -> tuple[AnyArray, list[str]]:
     names = list(dict.fromkeys(label for label in labels if label))[:NOT_KNOWN]
     number = {name: position for position, name in enumerate(names)}
     return np.array([number.get(each or "", NOT_KNOWN) for each in labels], dtype="u1"), names
-
-
-def frame_at(timeline: Timeline, source: int, time_s: float) -> int:
-    """Return the frame of a source nearest to a time [s]; -1 if the source has none."""
-    frames = timeline.frames_of(source)
-    if not len(frames):
-        return -1
-    return int(frames[np.argmin(np.abs(timeline.time_s[frames] - time_s))])
-
-
-def frames_within(timeline: Timeline, source: int, span: Any) -> tuple[int, int]:
-    """Return the first and last frame of a span of the notes; -1, -1 if it holds none."""
-    frames = timeline.frames_of(source)
-    inside = frames[is_within(span, timeline.time_s[frames])]
-    return (int(inside[0]), int(inside[-1])) if len(inside) else (-1, -1)
 
 
 def packed(description: Mapping[str, Any], arrays: Mapping[str, AnyArray]) -> bytes:

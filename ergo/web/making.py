@@ -1,6 +1,6 @@
 """Runs in a process of its own: makes what takes long, into a folder that appears whole.
 
-``python -m ergo.web.making report OUT LANGUAGE FOLDER``,
+``python -m ergo.web.making report OUT LANGUAGE FOLDER PAGE``,
 ``... clip OUT LANGUAGE FOLDER SOURCE`` or
 ``... comparison OUT LANGUAGE FOLDER NAME FOLDER NAME``. A complaint goes to
 stdout in one line.
@@ -19,10 +19,10 @@ from ergo.workflow import ReportChoices, finish, load_session
 from ergo.workflow_sessions import Named, compare_sessions, write_comparison
 
 
-def report(out: Path, language: str, folder: str) -> None:
-    """Write report and tables of a session as its notes are now."""
+def report(out: Path, language: str, folder: str, page: str) -> None:
+    """Write report and tables of a session as its notes are now; rows lead to its page."""
     stored = read_session(Path(folder))
-    finish(stored.recording, stored.notes, out, ReportChoices(language))
+    finish(stored.recording, stored.notes, out, ReportChoices(language, page=page))
     clear_workshop(out)
 
 

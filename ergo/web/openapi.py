@@ -37,6 +37,9 @@ def _of_sessions() -> dict[str, dict[str, Any]]:
             "get": _asked("Description and arrays", None, "application/octet-stream")
         },
         f"{session}/figures": {"get": _asked("Sentences and tables", {"type": "object"})},
+        f"{session}/setup/{{source}}": {
+            "get": _asked("What the marks of a camera place tell", {"type": "object"})
+        },
         f"{session}/pictures/{{frame}}": {"get": _picture()},
         f"{session}/corrections": {
             "get": _asked("Corrections, oldest first", {"type": "array"}),
@@ -76,7 +79,7 @@ def _parameters(path: str) -> list[dict[str, Any]]:
             "name": name,
             "in": "path",
             "required": True,
-            "schema": _WHOLE if name in ("frame", "number") else _ID,
+            "schema": _WHOLE if name in ("frame", "number", "source") else _ID,
         }
         for name in names
     ]

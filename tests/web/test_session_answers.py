@@ -70,12 +70,16 @@ def test_every_lane_is_coloured_by_a_published_rule():
     assert all(lane_limits(name).source for name in LANES)
 
 
-def test_rows_of_the_tables_lead_to_frames_that_exist(client, session_id):
+def test_rows_of_the_tables_lead_to_moments_that_exist(client, session_id):
     figures = client.get(f"/api/sessions/{session_id}/figures").json()
     assert figures["first"]
-    for table in figures["tables"]:
-        assert len(table["frames"]) == len(table["rows"])
-        assert all(frame is None or 0 <= frame < 100 for frame in table["frames"])
+    leading = [table for table in figures["tables"] if table["leads"]]
+    assert {"holds_table", "limits_table", "scores_table"} <= {each["name"] for each in leading}
+    for table in leading:
+        assert len(table["leads"]) == len(table["rows"])
+        for lead in table["leads"]:
+            for first, last in [*lead["spans"], *(span for part in lead["parts"] for span in part)]:
+                assert 0 <= first <= last < 100
 
 
 def test_figures_come_in_the_language_of_the_reader(client, session_id):

@@ -8,7 +8,15 @@ from matplotlib.figure import Figure
 
 from ergo.stats.exposure import Exposure, LevelShares, LimitShares, Share
 from ergo.views.palette import INK, NOT_JUDGED, STRAIN, StrainMark, marks_for
-from ergo.views.plots.sheet import axes_on, fill_of, in_style, legend_below, patch_of, sheet
+from ergo.views.plots.sheet import (
+    axes_on,
+    fill_of,
+    in_style,
+    leads_to,
+    legend_below,
+    patch_of,
+    sheet,
+)
 from ergo.views.words import Words
 
 BAR_IN, HEADING_IN, REST_IN = 0.36, 0.26, 0.6
@@ -21,12 +29,16 @@ LEAST_LABELLED = 0.09
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One bar: its heading (shown where it changes), its label, and parts with short names."""
+    """One bar: its heading (shown where it changes), its label, and parts with short names.
+
+    ``lead`` is the address of the table's row that tells the same.
+    """
 
     heading: str
     label: str
     parts: tuple[tuple[StrainMark, Share, str], ...]
     unjudged: Share
+    lead: str
 
 
 @in_style
@@ -39,8 +51,9 @@ def strained_figure(exposure: Exposure, words: Words, width_in: float) -> Figure
             words.name("angle", limits.limits.angle.name),
             tuple((mark, share, "") for mark, share in strain_parts(limits)),
             limits.unjudged,
+            f"limits_table/{row}",
         )
-        for limits in shown
+        for row, limits in enumerate(shown)
     ]
     names = ("within", "limited", "beyond")
     legend = [(mark, words.say(f"strain.{name}")) for mark, name in zip(MARKS, names, strict=True)]
@@ -50,7 +63,10 @@ def strained_figure(exposure: Exposure, words: Words, width_in: float) -> Figure
 @in_style
 def scores_figure(exposure: Exposure, words: Words, width_in: float) -> Figure:
     """Draw the time at every action level, one bar per method and side."""
-    bars = [_level_bar(levels, words) for levels in exposure.scores]
+    bars = [
+        _level_bar(levels, f"scores_table/{row}", words)
+        for row, levels in enumerate(exposure.scores)
+    ]
     legend = [(mark, words.say(f"scores.rank.{mark.key}")) for mark in STRAIN]
     return _bars(bars, legend, words, width_in)
 
@@ -78,7 +94,7 @@ def strain_parts(limits: LimitShares) -> tuple[tuple[StrainMark, Share], ...]:
     return tuple(parts)
 
 
-def _level_bar(levels: LevelShares, words: Words) -> Bar:
+def _level_bar(levels: LevelShares, lead: str, words: Words) -> Bar:
     marks = marks_for(len(levels.levels))
     return Bar(
         words.name("rules", levels.method),
@@ -88,6 +104,7 @@ def _level_bar(levels: LevelShares, words: Words) -> Bar:
             for mark, held, level in zip(marks, levels.held, levels.levels, strict=True)
         ),
         levels.unjudged,
+        lead,
     )
 
 
@@ -120,11 +137,13 @@ def _is_new_heading(bars: Sequence[Bar]) -> list[bool]:
 def _draw(axes: Any, bar: Bar, place: float, words: Words) -> None:
     """Draw one bar whose lower edge lies at ``place``; its label stands above it."""
     height, left = 0.17, 0.0
-    for mark, share, name in (*bar.parts, (NOT_JUDGED, bar.unjudged, "")):
+    parts = (*bar.parts, (NOT_JUDGED, bar.unjudged, ""))
+    for part, (mark, share, name) in enumerate(parts):
         width = 100 * share.share
         if not width > 0:
             continue
-        axes.barh(place - height / 2, width, height, left=left, **fill_of(mark))
+        leads = leads_to(f"{bar.lead}/{part}")
+        axes.barh(place - height / 2, width, height, left=left, **fill_of(mark), **leads)
         if share.share >= LEAST_LABELLED:
             text = f"{name}: {words.share(share.share)}" if name else words.share(share.share)
             _inside(axes, left + width / 2, place - height / 2, text, mark)

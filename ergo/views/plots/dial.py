@@ -9,7 +9,15 @@ from matplotlib.patches import Circle, Ellipse, Wedge
 from ergo.stats.exposure import UNKNOWN, Exposure, LimitShares
 from ergo.views.palette import INK, NOT_JUDGED, QUIET
 from ergo.views.plots.bars import MARKS, strain_parts
-from ergo.views.plots.sheet import axes_on, fill_of, in_style, legend_below, patch_of, sheet
+from ergo.views.plots.sheet import (
+    axes_on,
+    fill_of,
+    in_style,
+    leads_to,
+    legend_below,
+    patch_of,
+    sheet,
+)
 from ergo.views.words import Words
 
 INNER, OUTER, NUMERALS = 0.24, 1.0, 1.38
@@ -30,9 +38,11 @@ def dial_figure(exposure: Exposure, words: Words, width_in: float) -> Figure | N
     axes.set(xlim=(-1.6, 1.6), ylim=(-1.6, 1.5), aspect="equal")
     axes.set_axis_off()
     longest = max(group.held.share for group in known)
+    rows = [group.name for group in exposure.by_clock]
     for group in known:
         own = next(shares for shares in group.limits if shares.limits == limits.limits)
-        _field(axes, int(group.name), group.held.share / longest, own)
+        lead = f"clock_table/{rows.index(group.name)}"
+        _field(axes, int(group.name), group.held.share / longest, own, lead)
         _amount(axes, int(group.name), group.held.share, longest, words)
     _room(axes, words)
     names = ("within", "limited", "beyond")
@@ -52,12 +62,12 @@ def dial_limits(exposure: Exposure) -> LimitShares | None:
     return next((limits for limits in exposure.limits if limits.limits.is_headline), None)
 
 
-def _field(axes: Any, hour: int, share: float, limits: LimitShares) -> None:
+def _field(axes: Any, hour: int, share: float, limits: LimitShares, lead: str) -> None:
     """Draw one hour's field; its area is the time spent there, its parts the strain."""
     angle = 90 - 30 * hour  # matplotlib: counter-clockwise from the right
     parts = [(mark, part.share) for mark, part in strain_parts(limits)]
     done = 0.0
-    for mark, part in [*parts, (NOT_JUDGED, limits.unjudged.share)]:
+    for at, (mark, part) in enumerate([*parts, (NOT_JUDGED, limits.unjudged.share)]):
         if not part > 0:
             continue
         inner, outer = _radius(share * done), _radius(share * (done + part))
@@ -70,6 +80,7 @@ def _field(axes: Any, hour: int, share: float, limits: LimitShares) -> None:
                 angle + HALF_FIELD_DEG,
                 width=outer - inner,
                 **fill_of(mark),
+                **leads_to(f"{lead}/{at}"),
             )
         )
 

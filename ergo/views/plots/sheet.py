@@ -50,6 +50,9 @@ _THEME = (
     ":root{--ink:#eceef4;--quiet:#a8aebd;--limit:#f0b270;--paper:#171b24}}</style>"
 )
 
+LEADS_TO = "at/"
+"""Begins the identifiers, in an SVG, of what leads to the moments behind it."""
+
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -95,6 +98,11 @@ def fill_of(mark: StrainMark) -> dict[str, Any]:
         "edgecolor": QUIET,
         "linewidth": 0.6,
     }
+
+
+def leads_to(address: str) -> dict[str, str]:
+    """Return the option by which an artist of matplotlib tells its address (see ``inline``)."""
+    return {"gid": f"{LEADS_TO}{address}"}
 
 
 def legend_below(figure: Figure, handles: Sequence[Any]) -> None:

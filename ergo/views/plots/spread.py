@@ -14,7 +14,7 @@ from ergo.session import Session
 from ergo.stats.exposure import Exposure, LimitSet
 from ergo.views.palette import INK, LIMIT, QUIET, STRAIN
 from ergo.views.plots.bars import is_plotted
-from ergo.views.plots.sheet import axes_on, in_style, legend_below, sheet
+from ergo.views.plots.sheet import axes_on, in_style, leads_to, legend_below, sheet
 from ergo.views.words import Words
 
 PANEL_IN, REST_IN = 1.15, 0.25
@@ -35,13 +35,14 @@ def spread_figure(session: Session, exposure: Exposure, words: Words, width_in: 
     limited = {limits.angle.name for limits in rules}
     seen = {percentiles.angle.name: percentiles for percentiles in exposure.percentiles}
     names = [angle.name for angle in ANGLES if angle.name in limited & seen.keys()]
+    leads = {name: f"spread_table/{row}" for row, name in enumerate(seen)}
     columns = 1 if width_in < 5 else 2
     rows = max(1, -(-len(names) // columns))
     figure = sheet(width_in, rows * PANEL_IN + REST_IN)
     panels = axes_on(figure, rows, columns)
     for panel, name in zip(panels, names, strict=False):
         own = [limits for limits in rules if limits.angle.name == name]
-        _panel(panel, session, name, own)
+        _panel(panel, session, name, own, leads[name])
         middle = seen[name]
         panel.plot([middle.p10.value, middle.p90.value], [0, 0], color=INK, lw=3, clip_on=False)
         panel.plot(middle.p50.value, 0, "D", color=INK, markersize=5, clip_on=False)
@@ -54,11 +55,12 @@ def spread_figure(session: Session, exposure: Exposure, words: Words, width_in: 
     return figure
 
 
-def _panel(panel: Any, session: Session, name: str, rules: list[LimitSet]) -> None:
+def _panel(panel: Any, session: Session, name: str, rules: list[LimitSet], lead: str) -> None:
     value = session.posture.angle(name)
     held = session.recording.timeline.held
     edges, shares = weighted_classes(value, held)
-    panel.stairs(shares, edges, fill=True, color=STRAIN[2].colour, edgecolor=INK, linewidth=0.5)
+    style: dict[str, Any] = {"color": STRAIN[2].colour, "edgecolor": INK, "linewidth": 0.5}
+    panel.stairs(shares, edges, fill=True, **style, **leads_to(lead))
     top = 1.3 * float(shares.max(initial=0.01))
     for limits in rules:
         for band in limits.bands:

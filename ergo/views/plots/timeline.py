@@ -11,12 +11,14 @@ from ergo.arrays import FloatArray, IndexArray
 from ergo.session import Session
 from ergo.stats.exposure import Exposure, HoldRecord, LimitShares
 from ergo.timeline import Timeline
+from ergo.views.leads import frame_at
 from ergo.views.palette import INK, LIMIT, NOT_JUDGED, QUIET, STRAIN
 from ergo.views.plots.sheet import (
     axes_on,
     fill_of,
     in_style,
     is_narrow,
+    leads_to,
     legend_below,
     patch_of,
     sheet,
@@ -173,7 +175,8 @@ def _holds(
     for hold in exposure.holds:
         if hold.angle.name != angle or not hold.is_strained:
             continue
-        frames = timeline.frames_of(timeline.sources.index(hold.source))
+        source = timeline.sources.index(hold.source)
+        frames = timeline.frames_of(source)
         start = float(x[frames[0]] - timeline.time_s[frames[0]] + hold.start_s)
         is_long = is_longer_than_allowed(hold)
         lane.plot(
@@ -184,6 +187,7 @@ def _holds(
             marker="|",
             markersize=7 if is_long else 4,
             solid_capstyle="butt",
+            **leads_to(f"frame/{frame_at(timeline, source, hold.start_s)}"),
         )
 
 

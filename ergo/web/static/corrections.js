@@ -1,37 +1,50 @@
 // What the reader states: sent as notes, undone by the server, listed with time.
 import { askJson, element, tell } from "./ask.js";
+import { SetUp } from "./setup.js";
+import { Pointing } from "./pointing.js";
 import { say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const SUPPORTS = ["trunk", "arm_left", "arm_right", "feet"];
-const MODES = { operator: "page.operator_how", setup: "page.setup_how", move: "page.move_how" };
+const LEAST_DRAG_PX = 3;
 
 export class Corrections {
-  constructor(id, view, reload) {
-    Object.assign(this, { id, view, reload });
-    this.mode = null;
+  constructor(id, view, reload, redraw, watched) {
+    Object.assign(this, { id, view, reload, redraw, watched });
+    this.pointing = new Pointing(() => this.facts);
+    this.setUp = new SetUp(id, this, this.pointing);
     $("handed").addEventListener("change", () => this.send({ key: "handed", set: $("handed").value || null, source: this.source }));
     $("neutral").addEventListener("click", () => this.send({ key: "neutral", set: { time_s: this.time }, source: this.source }));
-    for (const mode of Object.keys(MODES)) $(mode).addEventListener("click", () => this.choose(mode));
+    $("operator").addEventListener("click", () => this.chooseOperator());
+    $("move").addEventListener("click", () => this.moveLandmark());
     $("what").addEventListener("change", () => this.showFields());
     $("span-form").addEventListener("submit", (event) => { event.preventDefault(); this.sendSpan(); });
     $("undo").addEventListener("click", () => this.undo());
-    $("stage").addEventListener("click", (event) => this.pointed(event));
-    this.listenToMoves();
+    this.listenToDrags();
     this.showFields();
   }
 
   get source() { const { session, player } = this.view(); return session.arrays.source[player.frame]; }
+  get facts() { return this.view().session.facts.sources[this.source]; }
   get time() { const { session, player } = this.view(); return rounded(session.arrays.time_s[player.frame]); }
   get notes() { return this.view().session.facts.notes[this.source]; }
 
   show(session) {
     this.session = session;
+    this.shown = null;
     this.followed();
     this.list();
   }
 
-  followed() { if (this.session) $("handed").value = this.notes.handed ?? ""; }
+  // Another frame is shown: of another recording, perhaps.
+  followed() {
+    if (!this.session) return;
+    this.pointing.draw();
+    if (this.shown === this.source) return;
+    this.shown = this.source;
+    $("handed").value = this.notes.handed ?? "";
+    this.setUp.show();
+  }
 
   async list() { this.drawHistory(await askJson(`/api/sessions/${this.id}/corrections`)); }
 
@@ -53,6 +66,7 @@ export class Corrections {
     if ($("undo").disabled) return tell(say("page.no_history"));
     await askJson(`/api/sessions/${this.id}/undo`, {});
     await this.reload();
+    this.watched();
     tell(say("page.undone"));
   }
 
@@ -87,59 +101,67 @@ export class Corrections {
     return this.send({ key: stated[0], add: { ...span, ...stated[1] }, source: this.source });
   }
 
-  choose(mode) {
-    this.mode = this.mode === mode ? null : mode;
-    for (const name of Object.keys(MODES)) $(name).setAttribute("aria-pressed", name === this.mode);
-    document.body.classList.toggle("choosing", Boolean(this.mode) && this.mode !== "move");
-    document.body.classList.toggle("moving", this.mode === "move");
-    if (!this.mode) return;
-    $("stage").scrollIntoView({ block: "nearest" });
-    tell(say(MODES[this.mode]));
+  // A button stays pressed while its points are asked for; pressed again, nothing is asked.
+  asked(button, wish) {
+    if ($(button).getAttribute("aria-pressed") === "true") return this.pointing.end();
+    this.pointing.ask({ ...wish, ended: () => {
+      $(button).setAttribute("aria-pressed", false);
+      document.body.classList.remove("moving");
+    } });
+    $(button).setAttribute("aria-pressed", true);
   }
 
-  // The place in the picture, in px of the picture as recorded.
-  placeOf(event) {
-    const box = $("overlay").getBoundingClientRect();
-    const source = this.session.facts.sources[this.source];
-    const scale = Math.min(box.width / source.width, box.height / source.height);
-    const left = box.left + (box.width - scale * source.width) / 2;
-    const top = box.top + (box.height - scale * source.height) / 2;
-    return [rounded((event.clientX - left) / scale), rounded((event.clientY - top) / scale)];
-  }
-
-  async pointed(event) {
-    if (!this.mode || this.mode === "move") return;
-    const mode = this.mode, at = this.placeOf(event);
-    this.choose(mode);
-    if (mode === "operator") {
+  chooseOperator() {
+    this.asked("operator", { what: say("page.operator_how"), total: 1, then: async ([at]) => {
       await this.send({ key: "operator", set: { at, time_s: this.time }, source: this.source });
-      tell(say("page.operator_done"));
-      await askJson(`/api/sessions/${this.id}/again`, {});
-    } else {
-      const setup = { ...this.notes.setup, time_s: this.time, [$("setup-what").value]: at };
-      await this.send({ key: "setup", set: setup, source: this.source });
-    }
+      this.watched();
+    } });
   }
 
-  listenToMoves() {
-    let joint = null;
+  // First a landmark, by the nearest place, then where it belongs.
+  moveLandmark() {
+    const nearest = (at) => {
+      const joints = [...$("overlay").querySelectorAll("[data-landmark]")];
+      const far = (joint) => Math.hypot(joint.getAttribute("cx") - at[0], joint.getAttribute("cy") - at[1]);
+      return joints.reduce((best, joint) => (!best || far(joint) < far(best) ? joint : best), null);
+    };
+    let name = null;
+    this.asked("move", { what: say("page.move_pick"), total: 2,
+      each: (points) => {
+        if (points.length > 1) return points;
+        const joint = nearest(points[0]);
+        name = joint?.dataset.landmark;
+        return joint ? [[Number(joint.getAttribute("cx")), Number(joint.getAttribute("cy"))]] : [];
+      },
+      then: ([, at]) => this.sendLandmark(name, at) });
+    document.body.classList.toggle("moving", Boolean(this.pointing.wish));
+  }
+
+  sendLandmark(name, at) {
+    return this.send({ key: "landmarks", add: { name, time_s: this.time, at }, source: this.source });
+  }
+
+  listenToDrags() {
+    let joint = null, from = null, isDrag = false;
     const overlay = $("overlay");
     overlay.addEventListener("pointerdown", (event) => {
-      if (this.mode !== "move" || !event.target.dataset.landmark) return;
-      joint = event.target;
+      if (!document.body.classList.contains("moving") || !event.target.dataset.landmark) return;
+      [joint, from, isDrag] = [event.target, [event.clientX, event.clientY], false];
       overlay.setPointerCapture(event.pointerId);
     });
     overlay.addEventListener("pointermove", (event) => {
       if (!joint) return;
-      const [x, y] = this.placeOf(event);
+      isDrag ||= Math.hypot(event.clientX - from[0], event.clientY - from[1]) > LEAST_DRAG_PX;
+      const [x, y] = this.pointing.placeOf(event);
       joint.setAttribute("cx", x);
       joint.setAttribute("cy", y);
     });
     overlay.addEventListener("pointerup", (event) => {
-      if (!joint) return;
-      const moved = { name: joint.dataset.landmark, time_s: this.time, at: this.placeOf(event) };
+      if (joint && isDrag) {
+        this.pointing.end();
+        this.sendLandmark(joint.dataset.landmark, this.pointing.placeOf(event));
+      }
       joint = null;
-      this.send({ key: "landmarks", add: moved, source: this.source });
     });
   }
 }

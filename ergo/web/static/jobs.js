@@ -5,16 +5,16 @@ import { number, say } from "./words.js";
 const ACTIVE = ["waiting", "running"];
 
 export class Jobs {
-  constructor(place, onDone) {
-    Object.assign(this, { place, onDone });
+  constructor(place, onDone, isOurs = () => true, isShown = () => true) {
+    Object.assign(this, { place, onDone, isOurs, isShown });
     this.finished = null;
     this.refresh();
   }
 
   async refresh() {
     clearTimeout(this.timer);
-    const jobs = await askJson("/api/jobs");
-    this.place.replaceChildren(...jobs.map((job) => this.row(job)));
+    const jobs = (await askJson("/api/jobs")).filter(this.isOurs);
+    this.place.replaceChildren(...jobs.filter(this.isShown).map((job) => this.row(job)));
     const finished = jobs.filter((job) => job.state === "done").length;
     if (this.finished !== null && finished > this.finished) this.onDone();
     this.finished = finished;

@@ -2,6 +2,9 @@
 import { ask, askJson, element, tell } from "./ask.js";
 import { unpack } from "./bytes.js";
 import { Corrections } from "./corrections.js";
+import { describe } from "./describe.js";
+import { Jobs } from "./jobs.js";
+import { Moments } from "./moments.js";
 import { Player } from "./player.js";
 import { Stage } from "./stage.js";
 import { ClassRoom } from "./classroom.js";
@@ -20,7 +23,10 @@ const player = new Player(showFrame, (isPlaying) => {
 });
 const timeline = new Timeline($("lanes"), $("lane-canvas"), $("head-canvas"),
   (frame) => { player.pause(); player.go(frame); }, (first, last) => corrections.showSpan(first, last));
-const corrections = new Corrections(id, () => ({ session, player, timeline, stage }), reload);
+const moments = new Moments(goAndLook, timeline);
+const jobs = new Jobs($("jobs"), reloadWatched, (job) => job.replaces === id, (job) => job.state !== "done");
+const corrections = new Corrections(id, () => ({ session, player }), reload, () => player.go(player.frame), () => jobs.refresh());
+stage.extra = (size) => corrections.setUp.drawn(size);
 const classRoom = new ClassRoom(id, () => ({ session, player }));
 
 async function load() {
@@ -41,15 +47,15 @@ async function showFigures() {
   $("seen").textContent = figures.seen;
   $("advice").replaceChildren(...figures.next.map((text) => element("li", {}, text)));
   $("moments").replaceChildren(...figures.moments.map((moment) => element("li", {},
-    leading(moment.title, moment.frame), ": ", moment.values.join("; "))));
+    leading(moment.title, () => goAndLook(moment.frame)), ": ", moment.values.join("; "))));
   const open = new Set([...$("tables").querySelectorAll("details[open] caption")].map((each) => each.textContent));
-  $("tables").replaceChildren(...figures.tables.map((table, at) => tableOf(table, at < 3 || open.has(table.caption))));
+  $("tables").replaceChildren(...figures.tables.map((table, at) => tableOf(table, at < 1 || open.has(table.caption))));
+  moments.tables = figures.tables;
   document.body.dataset.figures = Number(document.body.dataset.figures || 0) + 1;
 }
 
-function leading(text, frame) {
-  if (frame === null || frame === undefined) return text;
-  return element("button", { type: "button", class: "leads", onclick: () => goAndLook(frame) }, text);
+function leading(text, act) {
+  return element("button", { type: "button", class: "leads", onclick: act }, text);
 }
 
 function goAndLook(frame) {
@@ -60,15 +66,34 @@ function goAndLook(frame) {
 
 function tableOf(table, isOpen) {
   const head = element("thead", {}, element("tr", {}, ...table.columns.map((name) => element("th", { scope: "col" }, name))));
-  const rows = table.rows.map((row, at) => element("tr", {}, element("th", { scope: "row" }, leading(row[0], table.frames[at])),
-    ...row.slice(1).map((cell, column) => element("td", { "data-label": table.columns[column + 1] }, cell))));
+  const rows = table.rows.map((row, at) => element("tr", {}, ...row.map((text, column) => cellOf(table, at, column, text))));
   return element("details", { open: isOpen }, element("summary", {}, table.caption),
     element("div", { class: "scroll", role: "region", tabindex: 0, "aria-label": table.caption },
       element("table", { class: "stacked" }, element("caption", { class: "unseen" }, table.caption), head, element("tbody", {}, ...rows))));
 }
 
+function cellOf(table, row, column, text) {
+  const lead = table.leads[row];
+  const part = column === 0 ? null : column - (table.first_part ?? Infinity);
+  const spans = column === 0 ? lead?.spans : lead?.parts[part];
+  const inside = spans?.length ? leading(text, () => moments.show(table.name, row, part)) : text;
+  return column ? element("td", { "data-label": table.columns[column] }, inside) : element("th", { scope: "row" }, inside);
+}
+
 async function reload() {
   await Promise.all([load(), showFigures()]);
+}
+
+async function reloadWatched() {
+  await function named({ name, tags }) {
+  Object.assign(session.facts, { name, tags });
+  $("name").textContent = name;
+  document.title = `${name}, ergo`;
+}
+
+await reload();
+moments.followAddress();
+  tell(say("page.again_done"));
 }
 
 function showFrame(frame) {
@@ -134,7 +159,7 @@ const KEYS = {
   h: () => jump("hold"), l: () => jump("longest"), w: () => jump("worst"),
   "[": () => markEdge(false), "]": () => markEdge(true),
   "+": () => timeline.zoomBy(1.5), "-": () => timeline.zoomBy(1 / 1.5),
-  z: () => corrections.undo(), f: toggleFull, "?": () => $("keys").showModal(),
+  n: () => moments.next(), z: () => corrections.undo(), f: toggleFull, "?": () => $("keys").showModal(),
 };
 
 document.addEventListener("keydown", (event) => {
@@ -153,10 +178,18 @@ const CLICKS = {
   "next-hold": () => jump("hold"), "longest-hold": () => jump("longest"), "next-worst": () => jump("worst"),
   "zoom-in": () => timeline.zoomBy(1.5), "zoom-out": () => timeline.zoomBy(1 / 1.5), mark: toggleMarking,
   full: toggleFull, "keys-open": () => $("keys").showModal(), "export-open": () => $("export").showModal(),
+  edit: () => describe(session.facts, named),
   teach: () => { classRoom.toggle(); player.go(player.frame); },
 };
 for (const [name, act] of Object.entries(CLICKS)) $(name).addEventListener("click", act);
 $("speed").addEventListener("change", () => { player.speed = Number($("speed").value); });
 for (const name of ["show-landmarks", "show-angles"]) $(name).addEventListener("change", () => player.go(player.frame));
 
-reload();
+function named({ name, tags }) {
+  Object.assign(session.facts, { name, tags });
+  $("name").textContent = name;
+  document.title = `${name}, ergo`;
+}
+
+await reload();
+moments.followAddress();

@@ -1,5 +1,6 @@
 // The list of sessions: search, tags, and what is being added.
 import { askJson, element, tell } from "./ask.js";
+import { describe } from "./describe.js";
 import { Jobs } from "./jobs.js";
 import { send } from "./sending.js";
 import { say } from "./words.js";
@@ -41,7 +42,8 @@ function draw() {
       "aria-label": say("page.compare_pick", { name: each.name }), onchange: pick })] : []),
     element("a", { href: `/sessions/${each.id}` }, each.name),
     element("span", { class: "quiet" }, [each.operator, each.recorded_on ?? each.added_at.slice(0, 10)].filter(Boolean).join(", ")),
-    ...each.tags.map((tag) => element("span", { class: "tag" }, tag))));
+    ...each.tags.map((tag) => element("span", { class: "tag" }, tag)),
+    element("button", { type: "button", class: "leads edit", "aria-label": `${say("page.edit")}: ${each.name}`, onclick: () => describe(each, loadSessions) }, say("page.edit"))));
   $("list").replaceChildren(...rows);
   $("none").hidden = rows.length > 0;
 }

@@ -9,7 +9,7 @@ export class Stage {
     Object.assign(this, { picture, overlay, dial, missing });
     this.wanted = null;
     this.isBusy = false;
-    this.pending = null;
+    this.extra = () => [];
     drawDial(dial);
   }
 
@@ -78,7 +78,7 @@ export class Stage {
     const isSeen = Number.isFinite(this.point(frame, "nose")[0]);
     if (landmarks && isSeen) this._body(frame, parts);
     if (angles && isSeen) this._arcs(frame, parts);
-    this.overlay.replaceChildren(...parts);
+    this.overlay.replaceChildren(...parts, ...this.extra(this.size));
   }
 
   _body(frame, parts) {

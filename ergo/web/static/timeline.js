@@ -12,6 +12,7 @@ export class Timeline {
     this.start = 0;
     this.frame = 0;
     this.span = null;
+    this.spans = [];
     this.isMarking = false;
     this._listen();
     new ResizeObserver(() => this.draw()).observe(place);
@@ -223,6 +224,11 @@ export class Timeline {
     if (!this.session) return;
     const paint = prepared(this.head, this.place.clientWidth, this.height);
     const times = this.session.arrays.line_s;
+    paint.fillStyle = this.colours.accent;
+    for (const [first, last] of this.spans) {
+      const left = this.x(times[first]);
+      paint.fillRect(left, 0, Math.max(3, this.x(times[last]) - left), 6);
+    }
     if (this.span) {
       const [left, right] = this.span.map((frame) => this.x(times[frame]));
       paint.fillStyle = this.colours.accent;
