@@ -19,6 +19,8 @@ from ergo.landmarks.join import join_sources
 from ergo.landmarks.moved import with_moved_landmarks
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import Notes
+from ergo.posture.crossing import View as SeenFrom
+from ergo.posture.crossing import crossed_posture
 from ergo.posture.estimate import estimate_posture
 from ergo.posture.fusion import fuse
 from ergo.posture.neutral import level_cameras
@@ -216,7 +218,19 @@ def _view(recording: Recording, notes: Sequence[Notes]) -> _View:
 
 def _as_one(recording: Recording, views: Sequence[_View]) -> tuple[PostureTrack, Joined]:
     """Return the angles of all views at the times of the first, and how they were joined."""
-    times_s = [each.timeline.time_s for each in views_of(recording)]
-    posture, counted = fuse([each.posture for each in views], times_s, starts_s(recording))
-    names = tuple(each.sources[0].name for each in views_of(recording))
-    return posture, Joined(names, tuple(each.cameras[0] for each in views), counted)
+    parts = views_of(recording)
+    seen = [
+        SeenFrom(part.timeline, each.operator, each.cameras[0], start_s)
+        for part, each, start_s in zip(parts, views, starts_s(recording), strict=True)
+    ]
+    crossings = [crossed_posture(seen[0], other) for other in seen[1:]]
+    told = [*((each.posture, at) for each, at in zip(views, seen, strict=True))]
+    told += [(each, seen[0]) for each in crossings if each is not None]
+    posture, counted = fuse(
+        [each for each, _ in told],
+        [at.timeline.time_s for _, at in told],
+        [at.start_s for _, at in told],
+    )
+    names = tuple(part.sources[0].name for part in parts)
+    cameras = tuple(each.cameras[0] for each in views)
+    return posture, Joined(names, cameras, np.minimum(counted, len(names)))

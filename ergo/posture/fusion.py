@@ -2,8 +2,7 @@
 
 Angles belong to the body, so they can be joined whatever the cameras' places: each
 counts by its own uncertainty, and the view that sees an angle best counts most.
-Where every camera is set up, points are better found where the lines of sight
-meet (:func:`triangulated`), and angles measured on them.
+What two views tell together (:mod:`ergo.posture.crossing`) counts as one more view.
 """
 
 from collections.abc import Sequence
@@ -14,8 +13,6 @@ from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.errors import InputError
 from ergo.posture.angle_names import NAMES
 from ergo.posture.posture_track import PostureTrack
-from ergo.room.camera import Camera
-from ergo.room.chair import Chair
 
 COMMON_ERROR = 0.3
 """Share of the error variance that views have in common: same networks, same body (ours)."""
@@ -108,51 +105,3 @@ def _joined(value: FloatArray, sd: FloatArray) -> tuple[FloatArray, FloatArray]:
     is_conflict = spread > CONFLICT_SD**2 * variance
     variance = np.where(is_conflict, variance + spread, variance)
     return np.where(is_known, mean, np.nan), np.where(is_known, np.sqrt(variance), np.nan)
-
-
-def triangulated(
-    points_px: Sequence[FloatArray], cameras: Sequence[Camera], chairs: Sequence[Chair]
-) -> FloatArray:
-    """Return points where the lines of sight of several set-up cameras meet.
-
-    Parameters
-    ----------
-    points_px : sequence of array (frame, point, xy)
-        The same frames and points as each camera sees them; NaN = not seen. [px]
-    cameras : sequence of Camera
-        Each set up, so that its height is known.
-    chairs : sequence of Chair
-        The same chair on the plan of each camera: it joins the plans.
-
-    Returns
-    -------
-    array (frame, point, xyz)
-        Level axes of the patient: x to the patient's left, y down, z towards
-        12 o'clock; origin on the floor under the head. NaN where fewer than two
-        cameras see a point. [m]
-    """
-    shape = points_px[0].shape[:2]
-    normal, side = np.zeros((*shape, 3, 3)), np.zeros((*shape, 3))
-    views = np.zeros(shape)
-    for seen, camera, chair in zip(points_px, cameras, chairs, strict=True):
-        lens, turn = _on_patients_axes(camera, chair)
-        way = camera.plan_rays(seen) @ turn.T
-        way = way / np.linalg.norm(way, axis=-1, keepdims=True)
-        across = np.eye(3) - way[..., :, None] * way[..., None, :]
-        is_seen = np.isfinite(way).all(axis=-1)
-        normal += np.where(is_seen[..., None, None], across, 0.0)
-        side += np.where(is_seen[..., None], across @ lens, 0.0)
-        views += is_seen
-    is_met = views > 1
-    normal[~is_met] = np.eye(3)
-    met = np.linalg.solve(normal, side[..., None])[..., 0]
-    met[~is_met] = np.nan
-    return np.stack([met[..., 0], -met[..., 2], met[..., 1]], axis=-1)
-
-
-def _on_patients_axes(camera: Camera, chair: Chair) -> tuple[FloatArray, FloatArray]:
-    """Return lens (xyz) and turn (xyz, xyz) from the camera's plan to the patient's, z up."""
-    x, y = -chair.feet_direction
-    turn = np.array([[y, -x, 0.0], [x, y, 0.0], [0.0, 0.0, 1.0]])
-    lens = np.array([-chair.head_m[0], -chair.head_m[1], camera.height_m or 0.0])
-    return turn @ lens, turn

@@ -2,10 +2,8 @@ import numpy as np
 import pytest
 
 from ergo.posture.angle_names import COLUMN, NAMES
-from ergo.posture.fusion import fuse, triangulated
+from ergo.posture.fusion import fuse
 from ergo.posture.posture_track import PostureTrack
-from ergo.room.camera import Camera
-from ergo.room.chair import Chair
 
 NECK = COLUMN["neck_flexion_deg"]
 
@@ -61,30 +59,3 @@ def test_views_that_contradict_each_other_are_less_sure():
     agree, _ = fuse([posture([20, 20], 2.0), posture([21, 21], 2.0)], [times] * 2, [0, 0])
     differ, _ = fuse([posture([20, 20], 2.0), posture([60, 60], 2.0)], [times] * 2, [0, 0])
     assert differ.angle_sd("neck_flexion_deg")[0] > 3 * agree.angle_sd("neck_flexion_deg")[0]
-
-
-def patient_chair(turn_deg, head):
-    return Chair(np.array(head), turn_deg, 0.0, 1.8, 0.5, 0.1, 0.1, 0.0, (0.9, 0.0))
-
-
-def on_plan(points, chair):
-    """Patient's plan (x to the patient's left, y to 12, z up) on the plan of a camera."""
-    x, y = -chair.feet_direction
-    turn = np.array([[y, -x, 0.0], [x, y, 0.0], [0, 0, 1.0]])
-    return points @ turn + [*chair.head_m[:2], 0.0]
-
-
-def test_lines_of_sight_of_two_cameras_meet_at_the_point():
-    points = np.array([[[0.2, 0.5, 1.2], [-0.3, 0.1, 0.6]]])
-    chairs = [patient_chair(70, (0.2, 2.6, 0.9)), patient_chair(-150, (-0.1, 2.2, 0.9))]
-    cameras = [
-        Camera(1280, 960, 1000.0, (640.0, 480.0), -12.0, 1.0, height_m=1.4),
-        Camera(1280, 960, 850.0, (640.0, 480.0), -20.0, 0.0, height_m=1.9),
-    ]
-    seen = [
-        camera.pixels(on_plan(points, chair)) for camera, chair in zip(cameras, chairs, strict=True)
-    ]
-    seen[1][0, 1] = np.nan
-    met = triangulated(seen, cameras, chairs)
-    assert met[0, 0] == pytest.approx([0.2, -1.2, 0.5])
-    assert np.isnan(met[0, 1]).all()
