@@ -17,9 +17,8 @@ export class Moments {
   // An address as the report's links have it: #limits_table/3/2, or #frame/120.
   followAddress() {
     const [name, row, part] = location.hash.slice(1).split("/");
-    if (!name) return;
-    if (name === "frame") return this.onMoment(Number(row) || 0);
-    this.show(name, Number(row), part === undefined ? null : Number(part));
+    if (name === "frame") this.onMoment(Number(row) || 0);
+    else if (row) this.show(name, Number(row), part === undefined ? null : Number(part));
   }
 
   show(name, row, part = null) {

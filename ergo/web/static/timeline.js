@@ -1,7 +1,7 @@
 // The lanes: drawn once on one canvas, the place of the picture on another above it.
 import { say } from "./words.js";
 
-const LABEL = 15, BAR = 15, GAP = 5, TEXT_BAR = 16, AXIS = 22, PAD = 6;
+const LABEL = 15, BAR = 15, GAP = 5, TEXT_BAR = 16, AXIS = 22, PAD = 6, INSET = 9;
 const UNJUDGED = 255;
 const FULL = [0.28, 0.62, 1];  // the height of a bar says the strain, besides its colour
 
@@ -132,7 +132,7 @@ export class Timeline {
 
   _title(paint, y, text) {
     paint.fillStyle = this.colours.ink;
-    paint.fillText(text, PAD, y + LABEL - 3);
+    paint.fillText(text, PAD + INSET, y + LABEL - 3);
     return y + LABEL;
   }
 
