@@ -3,8 +3,8 @@
 How the cameras stand to each other is found from the operator alone: first by
 laying the two bodies, each as its own view guesses it, on each other; then by
 turning and moving the second camera until the lines of sight to the same joints
-meet in all frames as well as they can. A camera whose lens or level is known
-(from a set-up, the notes or the room) enters with what is known.
+meet in all frames as well as they can. Lens and level of each camera come from its
+set-up, the notes or the room, as for one view.
 """
 
 from dataclasses import dataclass, replace
@@ -24,12 +24,15 @@ from ergo.posture.joints import joint_points
 from ergo.posture.placing import placed_body
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.smoothing import bridged, smoothed
-from ergo.posture.uncertainty import AGAINST_GRAVITY, BRIDGED_SD_PER_S, can_be_told
+from ergo.posture.uncertainty import (
+    AGAINST_GRAVITY,
+    BRIDGED_SD_PER_S,
+    UNKNOWN_FOCAL_SD,
+    can_be_told,
+)
 from ergo.room.camera import Camera
 from ergo.timeline import Timeline
 
-UNKNOWN_FOCAL_SHARE = 0.12
-"""One standard deviation of an assumed focal length, as a share of it (ours)."""
 FEWEST_COMMON = 200
 """Fewer joints seen by both cameras, over all frames, do not tell how these stand (ours)."""
 LEAST_APART_DEG = 20.0
@@ -104,9 +107,6 @@ class Stand:
         From the second's camera axes to the first's, to be multiplied from the left.
     lens_m : array (xyz,)
         The second's lens in the first's camera axes. [m]
-    stretch : array (view,)
-        What the slopes of each view's lines of sight must be multiplied by: below 1
-        where its focal length was assumed too short.
     miss : float
         By how many of their standard deviations the lines of sight usually miss each
         other: 1 where their spreads are right.
@@ -114,7 +114,6 @@ class Stand:
 
     turn: FloatArray
     lens_m: FloatArray
-    stretch: FloatArray
     miss: float = 1.0
 
 
@@ -145,7 +144,7 @@ def crossed_posture(first: View, second: View) -> PostureTrack | None:
     value = body_angles(smoothed(first.timeline, filled), neutral_with_c7())
     shown = UNSHOWN + (1 - UNSHOWN) * stand.miss**2
     variance = shown * _drawn_variance(own, other, stand, turn, value)
-    variance += _fixed_variance(level_sd_deg)
+    variance += _fixed_variance(level_sd_deg, first.camera, second.camera)
     sd = np.sqrt(variance + (BRIDGED_SD_PER_S * away_s[:, None]) ** 2)
     is_told = np.isfinite(value) & np.isfinite(sd) & can_be_told(sd) & _HAS_NO_SCALE
     value, sd = np.where(is_told, value, np.nan), np.where(is_told, sd, np.nan)
@@ -196,18 +195,16 @@ def found_stand(
     start = _by_bodies(
         first.points[chosen][pick], second.points[chosen][pick], first_camera, second_camera
     )
-    is_open = np.array([not each.focal_is_known for each in (first_camera, second_camera)])
     lines = _Lines(
         first.slope[chosen][pick],
         second.slope[chosen][pick],
         first.sd[chosen][pick],
         second.sd[chosen][pick],
         start,
-        np.where(is_open, UNKNOWN_FOCAL_SHARE, 1e-4),
     )
-    best = least_squares(lines.misses, np.zeros(7), loss="soft_l1")
+    best = least_squares(lines.misses, np.zeros(5), loss="soft_l1")
     stand = lines.stand(best.x)
-    miss = 1.4826 * float(np.median(np.abs(lines.misses(best.x)[:-2])))  # of a normal spread
+    miss = 1.4826 * float(np.median(np.abs(lines.misses(best.x))))  # of a normal spread
     is_apart = _apart_deg(lines, stand) >= LEAST_APART_DEG
     is_near = np.degrees(np.linalg.norm(best.x[:3])) <= FURTHEST_TURN_DEG
     is_found = miss <= LARGEST_MISS and is_apart and is_near
@@ -226,7 +223,7 @@ def _by_bodies(
     )
     about = Rotation.from_rotvec([0.0, yaw, 0.0]).as_matrix()
     lens_m = here.mean(axis=0) - about @ there.mean(axis=0)
-    return Stand(own.T @ about @ other, own.T @ lens_m, np.ones(2))
+    return Stand(own.T @ about @ other, own.T @ lens_m)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -238,35 +235,32 @@ class _Lines:
     first_sd: FloatArray
     second_sd: FloatArray
     start: Stand
-    focal_share: FloatArray
 
     def stand(self, change: FloatArray) -> Stand:
-        """Return the stand changed by (turn xyz, lens across two ways, stretch of each view)."""
+        """Return the stand changed by (turn xyz, lens across its direction two ways)."""
         turn = Rotation.from_rotvec(change[:3]).as_matrix() @ self.start.turn
         away_m = float(np.linalg.norm(self.start.lens_m))
         ahead = self.start.lens_m / away_m
         across = g.unit(np.cross(ahead, np.roll(ahead, 1)))
         lens = ahead + change[3] * across + change[4] * np.cross(ahead, across)
         lens_m = away_m * lens / np.linalg.norm(lens)
-        return replace(self.start, turn=turn, lens_m=lens_m, stretch=np.exp(change[5:]))
+        return Stand(turn, lens_m)
 
     def misses(self, change: FloatArray) -> FloatArray:
-        """Return by how many standard deviations each pair of lines misses, and the lenses.
+        """Return by how many standard deviations each pair of lines misses.
 
         The distance of a point from its epipolar line, to first order, as Sampson
         (1982) has it.
         """
         stand = self.stand(change)
-        own = _lines_of(self.first * stand.stretch[0])
-        other = _lines_of(self.second * stand.stretch[1])
+        own, other = _lines_of(self.first), _lines_of(self.second)
         x, y, z = stand.lens_m / np.linalg.norm(stand.lens_m)
         essential = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]]) @ stand.turn
         at_own, at_other = other @ essential.T, own @ essential
-        variance = np.sum(at_own[:, :2] ** 2, axis=1) * (self.first_sd * stand.stretch[0]) ** 2
-        variance += np.sum(at_other[:, :2] ** 2, axis=1) * (self.second_sd * stand.stretch[1]) ** 2
-        miss = np.sum(own * at_own, axis=1) / np.sqrt(variance)
-        weight = np.sqrt(len(miss))  # all frames share one lens; its prior must not drown
-        return np.concatenate([miss, weight * change[5:] / self.focal_share])
+        variance = np.sum(at_own[:, :2] ** 2, axis=1) * self.first_sd**2
+        variance += np.sum(at_other[:, :2] ** 2, axis=1) * self.second_sd**2
+        misses: FloatArray = np.sum(own * at_own, axis=1) / np.sqrt(variance)
+        return misses
 
 
 def _lines_of(slope: FloatArray) -> FloatArray:
@@ -276,9 +270,7 @@ def _lines_of(slope: FloatArray) -> FloatArray:
 
 def _apart_deg(lines: _Lines, stand: Stand) -> float:
     """Return the usual angle between the two lines of sight to a joint. [deg]."""
-    own = _lines_of(lines.first * stand.stretch[0])
-    other = _lines_of(lines.second * stand.stretch[1]) @ stand.turn.T
-    apart = g.between_deg(own, other)
+    apart = g.between_deg(_lines_of(lines.first), _lines_of(lines.second) @ stand.turn.T)
     return float(np.median(np.minimum(apart, 180 - apart)))
 
 
@@ -296,8 +288,8 @@ def crossed(first: Sight, second: Sight, stand: Stand) -> FloatArray:
     array (frame, point, xyz)
         The first's camera axes. [m]
     """
-    own = g.unit(_lines_of(first.slope * stand.stretch[0]))
-    other = g.unit(_lines_of(second.slope * stand.stretch[1])) @ stand.turn.T
+    own = g.unit(_lines_of(first.slope))
+    other = g.unit(_lines_of(second.slope)) @ stand.turn.T
     slant = g.dot(own, other)
     to_lens = np.broadcast_to(stand.lens_m, own.shape)
     along_own, along_other = g.dot(own, to_lens), g.dot(other, to_lens)
@@ -360,11 +352,12 @@ def _moved(sight: Sight, numbers: np.random.Generator) -> Sight:
     return Sight(moved, sight.sd)
 
 
-def _fixed_variance(level_sd_deg: float) -> FloatArray:
-    """Return what level and the person's own neutral add, array (angle,). [deg^2]."""
+def _fixed_variance(level_sd_deg: float, *cameras: Camera) -> FloatArray:
+    """Return what level, lenses and the person's own neutral add, array (angle,). [deg^2]."""
     gravity = np.array([name in AGAINST_GRAVITY for name in NAMES])
     body = np.array(
         [BODY_SD_DEG.get(angle.name.split("_")[0], 0.0) * angle.is_relative for angle in ANGLES]
     )
-    variance: FloatArray = np.where(gravity, level_sd_deg, 0.0) ** 2 + body**2
+    assumed = sum(UNKNOWN_FOCAL_SD**2 for each in cameras if not each.focal_is_known)
+    variance: FloatArray = np.where(gravity, level_sd_deg, 0.0) ** 2 + body**2 + assumed
     return variance
