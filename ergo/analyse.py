@@ -5,16 +5,15 @@ done once; :func:`judge` is everything that follows from it and the notes, fast
 and pure, and is done again whenever notes or readings change.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
-from typing import Protocol
 
 import numpy as np
 
 from ergo import __version__
 from ergo.frames.frame import FrameSource, SourceFacts
-from ergo.landmarks.follow import Part, join_parts, watch_parts
+from ergo.landmarks.follow import SourceLandmarks, join_parts
 from ergo.landmarks.join import join_sources
 from ergo.landmarks.moved import with_moved_landmarks
 from ergo.landmarks.pose_track import PoseTrack
@@ -34,43 +33,9 @@ from ergo.scores.methods import score_all
 from ergo.session import Joined, Recording, Session, Settings
 from ergo.timeline import build_timeline
 from ergo.together import notes_of_views, starts_s, views_of
+from ergo.watching import OnProgress, OwnShelf, Shelf, watch
 
 _LIBRARIES = ("mediapipe", "openvino", "numpy", "scipy", "av", "pillow")
-
-OnProgress = Callable[[SourceFacts, float], None]
-"""Called with the source at hand and how many seconds of it have been watched."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Watched:
-    """What has been seen of one source.
-
-    Attributes
-    ----------
-    parts : tuple of Part
-        From the beginning, without a gap.
-    is_done : bool
-        True once the source has been watched to its end.
-    damage : str or None
-        Why reading stopped early.
-    """
-
-    parts: tuple[Part, ...] = ()
-    is_done: bool = False
-    damage: str | None = None
-
-
-class Shelf(Protocol):
-    """Keeps what has been watched, so that an interrupted run can be continued."""
-
-    def kept(self, facts: SourceFacts) -> Watched:
-        """Return what was kept of this source."""
-
-    def keep(self, facts: SourceFacts, number: int, part: Part) -> None:
-        """Keep one part of this source, counted from 0."""
-
-    def close(self, facts: SourceFacts, damage: str | None) -> None:
-        """Note that this source has been watched to its end."""
 
 
 def record(
@@ -93,7 +58,7 @@ def record(
     skipped : sequence of str
         Names of files left out because they are neither picture nor clip.
     shelf : Shelf, optional
-        Where finished sources are kept.
+        Where parts of sources are kept; what already lies there is not watched again.
     on_progress : callable, optional
         Told the source and its seconds watched, many times.
 
@@ -106,12 +71,12 @@ def record(
     UnreadablePicture, UnreadableClip
         If a source cannot be decoded at all.
     """
-    watched = [
-        _watched(source, stated, settings, shelf, on_progress)
-        for source, stated in zip(sources, notes, strict=True)
-    ]
-    seen = [join_parts([part.seen for part in each.parts], settings.effort) for each in watched]
+    shelf = shelf or OwnShelf()
+    for source, stated in zip(sources, notes, strict=True):
+        watch(source, stated, settings.effort, shelf, on_progress)
     facts = tuple(source.facts for source in sources)
+    seen = [_seen(shelf, each, settings.effort) for each in facts]
+    damage = {each.name: shelf.damage(each) for each in facts}
     return Recording(
         settings=settings,
         sources=facts,
@@ -122,7 +87,7 @@ def record(
         ),
         number=np.concatenate([each.number for each in seen]).astype(np.int64),
         tracks=join_sources([each.tracks for each in seen], [len(each.time_s) for each in seen]),
-        damage={each.name: w.damage for each, w in zip(facts, watched, strict=True) if w.damage},
+        damage={name: reason for name, reason in damage.items() if reason},
         doubt={each.name: s.doubt for each, s in zip(facts, seen, strict=True) if s.doubt},
         skipped=tuple(skipped),
         versions={"ergo": __version__, **{name: version(name) for name in _LIBRARIES}},
@@ -130,27 +95,8 @@ def record(
     )
 
 
-def _watched(
-    source: FrameSource,
-    notes: Notes,
-    settings: Settings,
-    shelf: Shelf | None,
-    on_progress: OnProgress | None,
-) -> Watched:
-    watched = shelf.kept(source.facts) if shelf else Watched()
-    if watched.is_done:
-        return watched
-    parts = list(watched.parts)
-    tell = None if on_progress is None else (lambda seconds: on_progress(source.facts, seconds))
-    rest = source.starting_at(parts[-1].next_s) if parts else source
-    state = parts[-1].state if parts else None
-    for part in watch_parts(rest, notes, settings.effort, tell, state):
-        if shelf:
-            shelf.keep(source.facts, len(parts), part)
-        parts.append(part)
-    if shelf:
-        shelf.close(source.facts, rest.damage)
-    return Watched(tuple(parts), is_done=True, damage=rest.damage)
+def _seen(shelf: Shelf, facts: SourceFacts, effort: str) -> SourceLandmarks:
+    return join_parts([part.seen for part in shelf.parts(facts)], effort)
 
 
 def judge(recording: Recording, notes: Sequence[Notes]) -> Session:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from ergo.analyse import OnProgress, judge, record
+from ergo.analyse import judge, record
 from ergo.arrays import PictureArray
 from ergo.errors import ErgoError, NothingToAnalyse
 from ergo.frames.fetch import picture_at
@@ -29,6 +29,8 @@ from ergo.storage.shelf import FolderShelf
 from ergo.storage.tables import write_frames, write_json, write_rows
 from ergo.together import check_can_be_together, laid_together, with_notes_beside
 from ergo.views.report import write_report
+from ergo.watching import OnProgress
+from ergo.watching_apart import watch_apart
 
 MIN_SEEN_SHARE = 0.05
 """Below this share of the session with the operator seen, there is too little to judge (ours)."""
@@ -113,9 +115,8 @@ def analyse_session(
         check_can_be_together([source.facts for source in found.sources])
     notes = tuple(read_notes(source.facts.path) for source in found.sources)
     shelf = FolderShelf(out, settings, _who_is_stated(notes))
-    recording = record(
-        found.sources, notes, settings, skipped=found.skipped, shelf=shelf, on_progress=on_progress
-    )
+    watch_apart(found.sources, notes, settings.effort, shelf, on_progress)
+    recording = record(found.sources, notes, settings, skipped=found.skipped, shelf=shelf)
     if not len(recording.timeline):
         raise NothingToAnalyse("holds no picture that could be analysed.", where=str(inputs[0]))
     if is_together:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from ergo.analyse import OnProgress, judge, record
+from ergo.analyse import judge, record
 from ergo.arrays import IndexArray
 from ergo.errors import NothingToAnalyse
 from ergo.frames.find import find_sources
@@ -20,6 +20,7 @@ from ergo.storage.folder import write_whole
 from ergo.storage.landmark_file import as_stored
 from ergo.storage.session_folder import read_session, write_session
 from ergo.timeline import build_timeline
+from ergo.watching import OnProgress
 
 
 def sources_again(folder: Path) -> dict[int, FrameSource]:

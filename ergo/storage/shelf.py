@@ -10,7 +10,6 @@ from typing import Any
 import numpy as np
 
 from ergo import __version__
-from ergo.analyse import Watched
 from ergo.errors import SessionError
 from ergo.frames.frame import SourceFacts
 from ergo.landmarks.follow import Part, SourceLandmarks
@@ -44,17 +43,30 @@ class FolderShelf:
     settings: Settings
     notes: str
 
-    def kept(self, facts: SourceFacts) -> Watched:
+    def parts(self, facts: SourceFacts) -> list[Part]:
         """Return the parts kept of this source, as far as they are whole."""
         place = self._place(facts)
         parts: list[Part] = []
         while (part := _read_part(place / f"{len(parts):04d}")) is not None:
             parts.append(part)
+        return parts
+
+    def is_closed(self, facts: SourceFacts) -> bool:
+        """Return whether this source has been watched to its end."""
+        return self._closed(facts) is not None
+
+    def damage(self, facts: SourceFacts) -> str | None:
+        """Return why reading a closed source stopped early, if it did."""
+        closed = self._closed(facts)
+        return closed["damage"] if closed else None
+
+    def _closed(self, facts: SourceFacts) -> dict[str, str | None] | None:
         try:
-            closed = json.loads((place / _CLOSED).read_text(encoding="utf-8"))
+            text = (self._place(facts) / _CLOSED).read_text(encoding="utf-8")
+            closed: dict[str, str | None] = json.loads(text)
         except (OSError, ValueError):
-            return Watched(tuple(parts))
-        return Watched(tuple(parts), is_done=True, damage=closed["damage"])
+            return None
+        return closed
 
     def keep(self, facts: SourceFacts, number: int, part: Part) -> None:
         """Keep one part; its state is written last and makes it valid."""

@@ -1,12 +1,17 @@
 """How long, how much memory: of a piece of work here, or of a process of its own."""
 
-import os
+import resource
 import statistics
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
+
+EVERY_S = 0.02
+"""How often memory is looked at. [s]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +23,8 @@ class Cost:
     wall_s, cpu_s : float
         Time on the clock; time of all cores together. [s]
     peak_mb : float
-        Most memory held at once; NaN where it was not measured. [MB]
+        Most memory held at once by a process and all that it started; NaN where it
+        was not measured. [MB]
     """
 
     wall_s: float
@@ -34,24 +40,42 @@ def cost_of(work: Callable[[], object]) -> Cost:
 
 
 def cost_of_process(arguments: Sequence[str]) -> Cost:
-    """Run ``python ARGUMENTS`` to its end and return what it took."""
-    begun = time.perf_counter()
-    child = subprocess.Popen(
-        [sys.executable, *arguments],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-    )
-    told = child.stderr.read() if child.stderr else b""
-    _, status, used = os.wait4(child.pid, 0)
-    child.returncode = os.waitstatus_to_exitcode(status)
-    if child.returncode not in (0, 4):
-        raise RuntimeError(f"python {' '.join(arguments)} ended with {child.returncode}: {told!r}")
-    return Cost(
-        wall_s=time.perf_counter() - begun,
-        cpu_s=used.ru_utime + used.ru_stime,
-        peak_mb=used.ru_maxrss / 1024,  # Linux counts in KiB
-    )
+    """Run ``python ARGUMENTS`` to its end and return what it and all that it started took."""
+    begun, before = time.perf_counter(), resource.getrusage(resource.RUSAGE_CHILDREN)
+    with tempfile.TemporaryFile() as told:
+        child = subprocess.Popen(
+            [sys.executable, *arguments],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=told,
+        )
+        peak_mb = held_mb(child.pid)
+        while child.poll() is None:
+            peak_mb = max(peak_mb, held_mb(child.pid))
+            time.sleep(EVERY_S)
+        told.seek(0)
+        if child.returncode not in (0, 4):
+            raise RuntimeError(
+                f"python {' '.join(arguments)} ended with {child.returncode}: {told.read()!r}"
+            )
+    wall_s, used = time.perf_counter() - begun, resource.getrusage(resource.RUSAGE_CHILDREN)
+    cpu_s = used.ru_utime + used.ru_stime - before.ru_utime - before.ru_stime
+    return Cost(wall_s, cpu_s, peak_mb)
+
+
+def held_mb(pid: int) -> float:
+    """Return the memory that a process and all below it hold now; 0 when it is gone. [MB].
+
+    Pages that several of them share count once (Linux: proportional set size).
+    """
+    try:
+        rows = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()
+        own_kb = sum(int(row.split()[1]) for row in rows if row.startswith("Pss:"))
+        tasks = list(Path(f"/proc/{pid}/task").iterdir())
+        below = {int(each) for task in tasks for each in (task / "children").read_text().split()}
+    except (FileNotFoundError, ProcessLookupError):
+        return 0.0
+    return own_kb / 1024 + sum(held_mb(each) for each in below)
 
 
 def median_wall_s(arguments: Sequence[str], repeats: int = 7) -> float:

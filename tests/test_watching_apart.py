@@ -1,0 +1,84 @@
+"""Watching in another process gives the same, says the same, and ends with this one."""
+
+import pickle
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ergo.analyse import record
+from ergo.errors import UnreadablePicture
+from ergo.frames.clips import ClipSource
+from ergo.frames.stills import StillSource
+from ergo.notes.notes import Notes
+from ergo.session import Settings
+from ergo.storage.landmark_file import as_stored
+from ergo.storage.shelf import FolderShelf
+from ergo.watching_apart import STOPPED, watch_apart
+
+SAMPLE = Path(__file__).parents[1] / "sample_frames"
+SETTINGS = Settings(effort="fast")
+
+
+def still_and_clip():
+    return [
+        StillSource(SAMPLE / "1_kf_side_left.jpg"),
+        ClipSource(SAMPLE / "kf_scaling.mp4", None, 1.0),
+    ]
+
+
+def test_another_process_sees_the_same_and_tells_how_far_it_is(tmp_path):
+    told = []
+    shelf = FolderShelf(tmp_path / "out", SETTINGS, "")
+    notes = [Notes(), Notes()]
+    watch_apart(
+        still_and_clip(),
+        notes,
+        "fast",
+        shelf,
+        lambda facts, seconds: told.append((facts.name, seconds)),
+    )
+    fetched = record(still_and_clip(), notes, SETTINGS, shelf=shelf).tracks["operator"]
+    here = as_stored(record(still_and_clip(), notes, SETTINGS).tracks["operator"])
+    np.testing.assert_array_equal(fetched.picture_px, here.picture_px)
+    np.testing.assert_array_equal(fetched.presence, here.presence)
+    assert {name for name, _ in told} == {"1_kf_side_left.jpg", "kf_scaling.mp4"}
+    of_clip = [seconds for name, seconds in told if name == "kf_scaling.mp4"]
+    assert of_clip == sorted(of_clip)
+    assert of_clip[-1] > 5.0
+
+
+def test_what_another_process_cannot_read_is_refused_in_the_same_words(tmp_path):
+    still = tmp_path / "gone.jpg"
+    shutil.copy(SAMPLE / "1_kf_side_left.jpg", still)
+    source = StillSource(still)
+    assert source.facts.name == "gone.jpg"
+    still.unlink()
+    with pytest.raises(UnreadablePicture) as here:
+        next(iter(source))
+    with pytest.raises(UnreadablePicture) as there:
+        watch_apart([source], [Notes()], "fast", FolderShelf(tmp_path / "out", SETTINGS, ""))
+    assert str(there.value) == str(here.value)
+
+
+def test_the_other_process_ends_when_this_one_does(tmp_path):
+    work = (
+        [ClipSource(SAMPLE / "kf_scaling.mp4")],
+        [Notes()],
+        "full",
+        FolderShelf(tmp_path, SETTINGS, ""),
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-m", "ergo.watching_apart"],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )
+    with process:
+        pickle.dump(work, process.stdin)
+        process.stdin.flush()
+        process.stdout.readline()  # it is at work
+        process.stdin.close()
+        assert process.wait(timeout=30) == STOPPED
