@@ -33,7 +33,9 @@ from ergo.views.tables import (
     seen_table,
     sources_table,
     spread_table,
+    together_table,
 )
+from ergo.views.together import together_sentences
 from ergo.views.words import Words
 
 
@@ -121,6 +123,7 @@ def report_content(
         ),
         "skipped": ", ".join(session.recording.skipped),
         **_tables(session, exposure, words),
+        "together": together_sentences(session, words),
         "place_table": place_table(session, words),
         "moves": moves_sentences(session, words),
         "clock_note": _clock_note(session, exposure, words),
@@ -141,6 +144,7 @@ def _tables(session: Session, exposure: Exposure, words: Words) -> dict[str, Tab
     shown, unit = dial_limits(exposure), exposure.unit
     return {
         "seen_table": seen_table(session, words),
+        "together_table": together_table(session, exposure, words),
         "judged_table": judged_table(exposure, words),
         "limits_table": limits_table(exposure, words, headline=True),
         "more_limits_table": limits_table(exposure, words, headline=False),

@@ -4,6 +4,7 @@ from ergo.session import Session
 from ergo.stats.exposure import Exposure
 from ergo.views.change import changes_of
 from ergo.views.facts import film_next, first_sentences
+from ergo.views.together import start_sentences
 from ergo.views.words import words
 
 
@@ -15,4 +16,5 @@ def summary_lines(session: Session, exposure: Exposure, language: str = "en") ->
         *first_sentences(exposure, own_words),
         *(f"{own_words.say('head.change')}: {change.do} {change.why}" for change in first_change),
         *film_next(session, exposure, own_words),
+        *start_sentences(session, own_words),
     ]

@@ -1,10 +1,12 @@
 """The tables of a report as text, ready to be set: captions, columns, rows."""
 
+import math
 from dataclasses import dataclass
 
 from ergo.posture.angle_names import AngleName
+from ergo.room.camera import Camera
 from ergo.scores.method_score import Level
-from ergo.session import Session
+from ergo.session import Recording, Session
 from ergo.stats.exposure import (
     UNKNOWN,
     Band,
@@ -20,6 +22,7 @@ from ergo.timeline import TimeUnit
 from ergo.views.facts import unjudged_shares
 from ergo.views.palette import NOT_JUDGED, StrainMark, marks_for
 from ergo.views.plots.bars import is_plotted
+from ergo.views.together import filmed, view_shares
 from ergo.views.words import Words
 
 LONGEST_HOLDS = 10
@@ -75,30 +78,46 @@ def band_text(band: Band, angle: AngleName, words: Words) -> str:
 
 def seen_table(session: Session, words: Words) -> Table:
     """Return how much of every recording could be used."""
-    recording, timeline = session.recording, session.recording.timeline
-    rows = []
-    for source, facts in enumerate(recording.sources):
-        frames = timeline.frames_of(source)
-        found = session.posture.person_found[frames]
-        length = "" if facts.duration_s is None else words.duration(facts.duration_s)
-        share = words.share(float(found.mean())) if frames.size else words.say("number.unknown")
-        remarks = _remarks(session, source, words)
-        rows.append((facts.name, length, str(frames.size), share, remarks))
+    rows = tuple(_seen_row(*each, words) for each in filmed(session))
     columns = column_names(words, "recording", "length", "pictures", "seen", "remarks")
-    return Table(words.say("caption.seen"), columns, tuple(rows))
+    return Table(words.say("caption.seen"), columns, rows)
 
 
-def _remarks(session: Session, source: int, words: Words) -> str:
-    name = session.recording.timeline.sources[source]
+def _seen_row(recording: Recording, source: int, camera: Camera, words: Words) -> tuple[str, ...]:
+    facts, frames = recording.sources[source], recording.timeline.frames_of(source)
+    found = recording.tracks["operator"].found[frames]
+    length = "" if facts.duration_s is None else words.duration(facts.duration_s)
+    share = words.share(float(found.mean())) if frames.size else words.say("number.unknown")
+    remarks = _remarks(recording, facts.name, camera, words)
+    return (facts.name, length, str(frames.size), share, remarks)
+
+
+def _remarks(recording: Recording, name: str, camera: Camera, words: Words) -> str:
     remarks = []
-    if name in session.recording.damage:
-        reason = session.recording.damage[name]
+    if name in recording.damage:
+        reason = recording.damage[name]
         remarks += [words.say("seen.damage", reason=reason), words.say("seen.cut")]
-    if name in session.recording.doubt:
-        remarks.append(words.say("seen.doubt", reason=session.recording.doubt[name]))
-    origin = words.name("seen.level_origins", session.cameras[source].level_origin)
+    if name in recording.doubt:
+        remarks.append(words.say("seen.doubt", reason=recording.doubt[name]))
+    origin = words.name("seen.level_origins", camera.level_origin)
     remarks.append(words.say("seen.level", origin=origin))
     return " ".join(remarks)
+
+
+def _share(share: float, words: Words) -> str:
+    return words.share(share) if math.isfinite(share) else words.say("number.unknown")
+
+
+def together_table(session: Session, exposure: Exposure, words: Words) -> Table | None:
+    """Return which view every limited angle came from; None with one camera."""
+    if session.joined is None:
+        return None
+    rows = tuple(
+        (words.name("angle", name), *(_share(each, words) for each in view_shares(session, name)))
+        for name in unjudged_shares(exposure)
+    )
+    columns = (*column_names(words, "angle"), *session.joined.names, words.say("together.both"))
+    return Table(words.say("together.caption"), columns, rows)
 
 
 def judged_table(exposure: Exposure, words: Words) -> Table:
