@@ -18,7 +18,7 @@ import click
 
 from ergo import __version__
 from ergo.cli_compare import compare, trend
-from ergo.cli_library import operators, sessions
+from ergo.cli_library import library_option, operators, profile_of, sessions
 from ergo.cli_room import setup
 from ergo.cli_serve import serve
 from ergo.errors import ErgoError, TooLittleSeen
@@ -128,6 +128,11 @@ def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:
     is_flag=True,
     help="The clips show one session, filmed by several cameras at once; one report.",
 )
+@click.option(
+    "--operator",
+    help="Pseudonym: that profile stands in for the hand and height that the notes do not state.",
+)
+@library_option
 @click.option("--fast", is_flag=True, help="One look at each picture: quicker, less exact.")
 @click.option("--force", is_flag=True, help="Replace a session that is already in the folder.")
 @_report_options
@@ -136,6 +141,8 @@ def analyse(
     out: Path,
     rate: float,
     together: bool,
+    operator: str | None,
+    library: Path | None,
     fast: bool,
     force: bool,
     readings: tuple[str, ...],
@@ -155,7 +162,13 @@ def analyse(
     outcome = analyse_session(
         inputs,
         out,
-        Settings(rate, "fast" if fast else "full", _parsed(readings)),
+        Settings(
+            rate,
+            "fast" if fast else "full",
+            _parsed(readings),
+            operator,
+            profile_of(operator, library) if operator else {},
+        ),
         is_together=together,
         force=force,
         choices=ReportChoices(language, blur_operator),

@@ -248,6 +248,16 @@ def set_operator(pseudonym: str, library: Path | None, **stated: Any) -> None:
         click.echo(_profile_line(opened.profile(pseudonym)))
 
 
+def profile_of(operator: str, library: Path | None) -> dict[str, str | float]:
+    """Return what an operator's profile states, by the key of the notes it can stand in for."""
+    from ergo.storage.library_place import open_user_library
+
+    with open_user_library(library) as opened:
+        profile = opened.profile(operator)
+    stated = {"handed": profile.handed, "operator_height_cm": profile.stature_cm}
+    return {key: value for key, value in stated.items() if value is not None}
+
+
 @operators.command("delete", epilog=OPERATORS_EXAMPLE)
 @click.argument("pseudonym")
 @library_option

@@ -32,11 +32,23 @@ class Settings:
     readings : mapping of str to str
         Reading of each method's open points, by option name; an option that is
         not named has its documented default.
+    operator : str or None
+        Pseudonym of the operator whose profile was taken.
+    profile : mapping of str to str or float
+        What that profile states, by the key of the notes it stands in for
+        (``"handed"``, ``"operator_height_cm"``).
     """
 
     rate_hz: float = 5.0
     effort: str = "full"
     readings: Mapping[str, str] = field(default_factory=dict)
+    operator: str | None = None
+    profile: Mapping[str, str | float] = field(default_factory=dict)
+
+    def completed(self, notes: Notes) -> Notes:
+        """Return notes in which the profile stands in for what they do not state."""
+        missing = {key: v for key, v in self.profile.items() if getattr(notes, key) is None}
+        return notes.model_copy(update=missing)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

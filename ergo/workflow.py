@@ -113,7 +113,7 @@ def analyse_session(
     found = find_sources(inputs, settings.rate_hz)
     if is_together:
         check_can_be_together([source.facts for source in found.sources])
-    notes = tuple(read_notes(source.facts.path) for source in found.sources)
+    notes = tuple(settings.completed(read_notes(each.facts.path)) for each in found.sources)
     shelf = FolderShelf(out, settings, _who_is_stated(notes))
     watch_apart(found.sources, notes, settings.effort, shelf, on_progress)
     recording = record(found.sources, notes, settings, skipped=found.skipped, shelf=shelf)
@@ -201,13 +201,16 @@ def rescore_session(
     """
     stored = read_session(folder)
     recording = stored.recording
-    notes = tuple(map(_notes_now, recording.sources, stored.notes))
+    before = recording.settings
+    notes = [
+        _notes_now(facts, kept, before)
+        for facts, kept in zip(recording.sources, stored.notes, strict=True)
+    ]
     recording = with_notes_beside(
-        recording, [_notes_now(each.recording.sources[0], each.notes) for each in recording.beside]
+        recording,
+        [_notes_now(each.recording.sources[0], each.notes, before) for each in recording.beside],
     )
-    settings = replace(
-        recording.settings, readings={**recording.settings.readings, **(readings or {})}
-    )
+    settings = replace(before, readings={**before.readings, **(readings or {})})
     outcome = finish(
         replace(recording, settings=settings), notes, folder, choices, corrections_of=folder
     )
@@ -215,8 +218,8 @@ def rescore_session(
     return outcome
 
 
-def _notes_now(facts: SourceFacts, kept: Notes) -> Notes:
-    return read_notes(facts.path) if facts.path.exists() else kept
+def _notes_now(facts: SourceFacts, kept: Notes, settings: Settings) -> Notes:
+    return settings.completed(read_notes(facts.path) if facts.path.exists() else kept)
 
 
 def exposure_of_session(session: Session) -> Exposure:

@@ -135,6 +135,7 @@ def report_content(
         "sampling": words.say(
             "uncertainty.sampling", rate=words.rate(session.recording.settings.rate_hz)
         ),
+        "profile_note": _profile_note(session, words),
         "versions": ", ".join(f"{k} {v}" for k, v in session.recording.versions.items()),
         "legend": _legend(words),
     }
@@ -177,6 +178,21 @@ def _subtitle(session: Session, exposure: Exposure, words: Words) -> str:
         total=words.amount(exposure.total, exposure.unit),
         rate=words.rate(session.recording.settings.rate_hz),
     )
+
+
+def _profile_note(session: Session, words: Words) -> str | None:
+    """Return what was taken from the operator's profile; None where the notes state it all."""
+    settings = session.recording.settings
+    taken = [
+        words.say(f"profile.{key}.{value}")
+        if isinstance(value, str)
+        else words.say(f"profile.{key}", value=words.rate(value))
+        for key, value in settings.profile.items()
+        if any(getattr(notes, key) == value for notes in session.notes)
+    ]
+    if not taken:
+        return None
+    return words.say("profile.note", operator=settings.operator, taken=", ".join(taken))
 
 
 def _clock_note(session: Session, exposure: Exposure, words: Words) -> str:
