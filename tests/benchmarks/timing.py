@@ -63,19 +63,25 @@ def cost_of_process(arguments: Sequence[str]) -> Cost:
     return Cost(wall_s, cpu_s, peak_mb)
 
 
-def held_mb(pid: int) -> float:
+def held_mb(pid: int, command_above: bytes = b"") -> float:
     """Return the memory that a process and all below it hold now; 0 when it is gone. [MB].
 
-    Pages that several of them share count once (Linux: proportional set size).
+    Pages that several of them share count once (Linux: proportional set size). A
+    process that still has the command of the one above it has only just been split
+    off and lives in that one's memory: nothing of its own is counted.
     """
+    here = Path(f"/proc/{pid}")
     try:
-        rows = Path(f"/proc/{pid}/smaps_rollup").read_text().splitlines()
+        command = (here / "cmdline").read_bytes()
+        if command == command_above:
+            return 0.0
+        rows = (here / "smaps_rollup").read_text().splitlines()
         own_kb = sum(int(row.split()[1]) for row in rows if row.startswith("Pss:"))
-        tasks = list(Path(f"/proc/{pid}/task").iterdir())
+        tasks = list((here / "task").iterdir())
         below = {int(each) for task in tasks for each in (task / "children").read_text().split()}
     except (FileNotFoundError, ProcessLookupError):
         return 0.0
-    return own_kb / 1024 + sum(held_mb(each) for each in below)
+    return own_kb / 1024 + sum(held_mb(each, command) for each in below)
 
 
 def median_wall_s(arguments: Sequence[str], repeats: int = 7) -> float:
