@@ -59,6 +59,12 @@ def zone_of(hours: float, handed: Handed | None) -> Zone:
     return "not judged"
 
 
+def zone_hours(zone: str, handed: Handed) -> tuple[float, float]:
+    """Return where a zone begins and ends, clockwise, as printed; both 1..12 [h]."""
+    row = next(row for row in rows("clock_zones") if (row["handed"], row["zone"]) == (handed, zone))
+    return float(row["from_hour"]), float(row["to_hour"])
+
+
 def is_operator_seat(hours: float, handed: Handed | None) -> bool:
     """Return whether operators of this handedness are taught to sit there."""
     return any(

@@ -7,7 +7,7 @@ from ergo.arrays import FloatArray
 from ergo.errors import InputError
 
 Zone = Literal["operator", "static", "assistant", "transfer", "not judged"]
-ClockOrigin = Literal["notes", "set-up", "automatic", "mixed", "not judged"]
+ClockOrigin = Literal["notes", "set-up", "automatic", "assistant", "mixed", "not judged"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

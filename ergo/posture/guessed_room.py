@@ -3,19 +3,24 @@
 The level of the camera is what its notes, the room or the people tell; its height
 follows from the operator's size and the height of a seated person's hips; the
 patient's head lies at a height at which a seated operator works, in the direction
-in which it is seen; the feet lie where the patient's landmarks point.
+in which it is seen; the feet lie where the patient's body points. Where the patient
+is not seen well enough, an assistant tells (:mod:`ergo.posture.four_handed`).
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import FloatArray
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
+from ergo.posture.body_points import BodyPoints
+from ergo.posture.clock import Handed
+from ergo.posture.four_handed import rooms_by_assistant
 from ergo.posture.geometry import unit
+from ergo.posture.place_track import PlaceOrigin
 from ergo.posture.placing import camera_points, levelled
-from ergo.posture.rooms import Cameras, Rooms, SeatErrors, cameras_of, seat_errors
+from ergo.posture.rooms import Cameras, Rooms, cameras_of, seat_errors
 from ergo.posture.seat import (
     SIZE_SD,
     TRUE_PER_NETWORK_SIZE,
@@ -24,6 +29,7 @@ from ergo.posture.seat import (
     both,
     cue_of_height,
     lens_height_m,
+    middle_px,
 )
 from ergo.room.camera import Camera
 from ergo.room.unknowns import (
@@ -36,44 +42,70 @@ from ergo.room.unknowns import (
 from ergo.timeline import Timeline
 
 GUESSES = 256
-FEET_SD_DEG, FEET_TAIL = 16.0, 4
-"""Error of the direction of the feet from landmarks of a lying person: Student's t (training
+AXIS_NOISE_DEG, AXIS_TAIL = 8.0, 4
+"""Error of the direction of the feet beyond what its cues disagree by: Student's t (training
 scenes; ours). [deg]"""
+BELOW_HEAD_M = {"ear": 0.0, "shoulder": 0.06, "hip": 0.14, "knee": 0.18}
+"""How far parts of a patient in a reclined chair lie below the head (training scenes; ours)."""
+FLAT_RAY_M = 0.35
+"""Depth error at which a place told by its line of sight counts half (ours)."""
 HEAD_SD_TRUNKS = 0.08
 LEAST_VISIBILITY = 0.6
-"""Belief in the patient's hips below which the patient's direction is not trusted (ours)."""
+"""Belief in the patient's hips below which the patient is not trusted (ours)."""
 HEIGHT_RANGE_M = (0.5, 3.0)
-_HEAD = [INDEX[name] for name in ("ear_left", "ear_right")]
 _HIPS = [INDEX[name] for name in ("hip_left", "hip_right")]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class SeenPeople:
+    """Everybody seen in one source.
+
+    Attributes
+    ----------
+    timeline : Timeline
+        Of this source alone.
+    operator : SeenPerson
+    assistant : SeenPerson or None
+    patient : PoseTrack or None
+    """
+
+    timeline: Timeline
+    operator: SeenPerson
+    assistant: SeenPerson | None
+    patient: PoseTrack | None
+
+
 def guessed_rooms(
-    timeline: Timeline, operator: SeenPerson, patient: PoseTrack, camera: Camera
-) -> Rooms | None:
-    """Return equally likely rooms; None where the patient is not seen well enough.
+    people: SeenPeople, camera: Camera, handed: Handed | None
+) -> tuple[Rooms | None, PlaceOrigin]:
+    """Return equally likely rooms and by which route; none where nobody tells how the patient lies.
 
     Parameters
     ----------
-    timeline : Timeline
-        Of one source.
-    operator : SeenPerson
-    patient : PoseTrack
-        Of the same source.
+    people : SeenPeople
     camera : Camera
         Levelled as well as can be.
+    handed : str or None
+        The operator's handedness, where it is stated.
     """
-    seen = _seen_patient(timeline, patient, camera)
+    operator, assistant = people.operator, people.assistant
     frames = np.flatnonzero(np.isfinite(operator.depth_m))
-    if seen is None or not len(frames):
-        return None
+    if not len(frames):
+        return None, "not judged"
     errors, numbers = seat_errors(GUESSES), np.random.default_rng(2)
-    drawn, tails = numbers.standard_normal((8, GUESSES)), numbers.standard_t(FEET_TAIL, GUESSES)
+    drawn = numbers.standard_normal((8, GUESSES))
     cameras = _cameras(camera, drawn[:4])
     if camera.height_m is None:
         cameras = replace(cameras, lens_m=lens_height_m(operator, cameras, errors, frames))
-    rooms = Rooms(cameras, _head_m(cameras, seen, drawn[4:]), _feet(seen, tails), errors)
-    low, high = HEIGHT_RANGE_M
-    return _some((cameras.lens_m > low) & (cameras.lens_m < high), rooms)
+    patient = _seen_patient(people.timeline, people.patient, camera)
+    if patient is not None:
+        head_m = _head_m(cameras, patient, drawn[4:])
+        rooms = Rooms(cameras, head_m, _feet(cameras, head_m[:, 2], patient, numbers), errors)
+        return _plausible(rooms), "automatic"
+    if assistant is None:
+        return None, "not judged"
+    told = rooms_by_assistant(cameras, operator, assistant, handed, numbers)
+    return (None, "not judged") if told is None else (_plausible(told), "assistant")
 
 
 def _cameras(camera: Camera, drawn: FloatArray) -> Cameras:
@@ -96,41 +128,65 @@ def _cameras(camera: Camera, drawn: FloatArray) -> Cameras:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _SeenPatient:
-    """The patient's head in the picture, its depth by the body's size, and the feet's direction."""
+    """Who lies in the chair, as seen on the whole.
 
-    head_px: FloatArray
+    Attributes
+    ----------
+    part_px : dict of str to array (xy,)
+        Middle of both ears, shoulders, hips and knees. [px]
+    trunk_px : float
+        Length of the trunk in the picture. [px]
+    depth_m : float
+        The network's guess of the head's depth. [m]
+    ways : array (way, xy)
+        Directions of the feet on the plan that the body in space tells, length 1.
+    """
+
+    part_px: dict[str, FloatArray]
     trunk_px: float
     depth_m: float
-    feet: FloatArray
+    ways: FloatArray
 
 
-def _seen_patient(timeline: Timeline, patient: PoseTrack, camera: Camera) -> _SeenPatient | None:
+def _seen_patient(
+    timeline: Timeline, patient: PoseTrack | None, camera: Camera
+) -> _SeenPatient | None:
     """Return the patient as seen on the whole: who lies in the chair does not move about."""
+    if patient is None:
+        return None
     is_sure = patient.visibility[:, :, _HIPS].mean(axis=(1, 2)) >= LEAST_VISIBILITY
     frames = np.flatnonzero(patient.found & is_sure)
     if not len(frames):
         return None
     placed = camera_points(patient, [camera], timeline)
-    points = levelled(placed, [camera], timeline)
-    ways = [points.middle(part) - points.middle("ear") for part in ("hip", "knee")]
-    feet = np.nanmedian(np.concatenate([unit(way[frames][:, [0, 2]]) for way in ways]), axis=0)
-    shoulder = [INDEX["shoulder_left"], INDEX["shoulder_right"]]
-    pixels = patient.picture_px[frames][..., :2].mean(axis=1)
-    trunk = pixels[:, shoulder].mean(axis=1) - pixels[:, _HIPS].mean(axis=1)
-    if not np.isfinite(feet).all():
-        return None
+    part_px = {part: np.median(middle_px(patient, part)[frames], axis=0) for part in BELOW_HEAD_M}
     return _SeenPatient(
-        head_px=np.median(pixels[:, _HEAD].mean(axis=1), axis=0),
-        trunk_px=float(np.median(np.linalg.norm(trunk, axis=-1))),
+        part_px=part_px,
+        trunk_px=float(np.linalg.norm(part_px["shoulder"] - part_px["hip"])),
         depth_m=float(np.nanmedian(placed.middle("ear")[frames, 2])),
-        feet=unit(feet),
+        ways=_ways(levelled(placed, [camera], timeline).frames(frames)),
     )
+
+
+def _ways(points: BodyPoints) -> FloatArray:
+    """Return where the feet are on the plan by the trunk, the knees and the line of the shoulders.
+
+    Somebody who lies face up has the feet square to the line of the shoulders.
+    """
+    across = (points["shoulder_left"] - points["shoulder_right"])[:, [0, 2]]
+    ways = (
+        (points.middle("hip") - points.middle("shoulder"))[:, [0, 2]],
+        (points.middle("knee") - points.middle("ear"))[:, [0, 2]],
+        np.stack([across[:, 1], -across[:, 0]], axis=-1),
+    )
+    told = [np.nanmedian(unit(way), axis=0) for way in ways if np.isfinite(way).all(axis=1).any()]
+    return unit(np.array(told).reshape(-1, 2))
 
 
 def _head_m(cameras: Cameras, seen: _SeenPatient, drawn: FloatArray) -> FloatArray:
     """Return the middle of the patient's head, array (draw, xyz), from numbers (4, draw). [m]."""
     off_px = HEAD_SD_TRUNKS * seen.trunk_px * drawn[:2].T[:, None]
-    rays = cameras.plan_rays(seen.head_px + off_px)
+    rays = cameras.plan_rays(seen.part_px["ear"] + off_px)
     height = HEAD_HEIGHT_M + HEAD_HEIGHT_SD_M * drawn[2]
     by_size = (seen.depth_m * TRUE_PER_NETWORK_SIZE * (1 + SIZE_SD * drawn[3]))[:, None]
     depth = both(
@@ -140,27 +196,43 @@ def _head_m(cameras: Cameras, seen: _SeenPatient, drawn: FloatArray) -> FloatArr
     return np.concatenate([rays[:, 0, :2] * depth, height[:, None]], axis=1)
 
 
-def _feet(seen: _SeenPatient, tails: FloatArray) -> FloatArray:
-    """Return the direction from head to feet on the plan, array (draw, xy)."""
-    turn = np.arctan2(seen.feet[0], seen.feet[1]) + np.radians(FEET_SD_DEG * tails)
+def _feet(
+    cameras: Cameras, head_height_m: FloatArray, seen: _SeenPatient, numbers: np.random.Generator
+) -> FloatArray:
+    """Return the direction from head to feet on the plan, array (draw, xy).
+
+    Every draw hears the cues with other weights: what they disagree by is what they are unsure.
+    """
+    ways, trust = _ways_by_sight(cameras, head_height_m, seen)
+    in_space = np.broadcast_to(seen.ways[:, None], (len(seen.ways), *ways.shape[1:]))
+    ways = np.concatenate([ways, in_space])
+    trust = np.concatenate([trust, np.ones(in_space.shape[:2])])
+    heard = (trust * numbers.standard_exponential(trust.shape))[..., None] * ways
+    noise = np.radians(AXIS_NOISE_DEG * numbers.standard_t(AXIS_TAIL, GUESSES))
+    turn = np.arctan2(*heard.sum(axis=0).T) + noise
     return np.stack([np.sin(turn), np.cos(turn)], axis=-1)
 
 
-def _some(which: BoolArray, rooms: Rooms) -> Rooms | None:
-    """Return only those draws; None where there are none."""
-    if not which.any():
-        return None
-    cameras, errors = rooms.cameras, rooms.errors
-    return Rooms(
-        replace(
-            cameras,
-            focal_px=cameras.focal_px[which],
-            level_from_camera=cameras.level_from_camera[which],
-            lens_m=cameras.lens_m[which],
-        ),
-        rooms.head_m[which],
-        rooms.feet[which],
-        SeatErrors(
-            errors.hip_height[which], errors.size[which], errors.across[which], errors.up[which]
-        ),
-    )
+def _ways_by_sight(
+    cameras: Cameras, head_height_m: FloatArray, seen: _SeenPatient
+) -> tuple[FloatArray, FloatArray]:
+    """Return where the feet are by lines of sight and usual heights, and how far to trust each.
+
+    Arrays (way, draw, xy), length 1, and (way, draw).
+    """
+    at, sd_m = {}, {}
+    for part, below in BELOW_HEAD_M.items():
+        rays = cameras.plan_rays(seen.part_px[part][None])
+        cue = cue_of_height(rays, (cameras.lens_m - head_height_m + below)[:, None], 0.05)
+        at[part], sd_m[part] = rays[:, 0, :2] * cue.depth_m, cue.sd_m[:, 0]
+    pairs = (("shoulder", "hip"), ("ear", "hip"), ("ear", "knee"))
+    ways = np.array([unit(at[feet] - at[head]) for head, feet in pairs])
+    trust = np.array([1 / (1 + (sd_m[feet] / FLAT_RAY_M) ** 2) for _, feet in pairs])
+    return np.nan_to_num(ways), np.where(np.isfinite(ways).all(axis=-1), trust, 0.0)
+
+
+def _plausible(rooms: Rooms) -> Rooms | None:
+    """Return the draws in which the lens is at a height at which cameras are put; None without."""
+    low, high = HEIGHT_RANGE_M
+    which = (rooms.cameras.lens_m > low) & (rooms.cameras.lens_m < high)
+    return rooms.some(which) if which.any() else None

@@ -31,6 +31,8 @@ FACING_SD_DEG, FACING_ELSEWHERE = 25.0, 0.1
 which are tidier than work is; ours). [deg]"""
 MOUTH_ABOVE_HEAD_M, MOUTH_TO_FEET_M = 0.065, 0.07
 """The mouth of a lying patient from the middle of the head (training scenes; ours)."""
+ARC_SHARE, ARC_CELLS, SD_PER_HALF_ARC = 0.9, 90, 1.645
+"""What the stated interval holds, in how many cells it is looked for, and half its length in sd."""
 FRAMES_AT_ONCE = 256
 
 
@@ -181,15 +183,41 @@ def _known(likely: FloatArray) -> FloatArray:
 
 
 def _clock(seat: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return hours and their sd, each array (frame,), from draws (draw, frame, xy)."""
-    bearing = np.radians(bearing_deg(clock_hours(seat)))
-    across, along = (weight * np.sin(bearing)).sum(axis=0), (weight * np.cos(bearing)).sum(axis=0)
-    middle = np.degrees(np.arctan2(across, along))
-    off = wrapped_deg(np.degrees(bearing) - middle)
-    sd = np.sqrt((weight * off**2).sum(axis=0)) / 30.0
+    """Return hours and their sd, each array (frame,), from draws (draw, frame, xy).
+
+    The shortest arc that holds 90 % of the weight is the stated 90 % interval: another,
+    unlikely reading of the room (a left-handed operator, say) lies outside it.
+    """
+    bearing = bearing_deg(clock_hours(seat))
+    centre, half = _shortest_arc_deg(bearing, weight)
+    away = wrapped_deg(bearing - centre)
+    inside = weight * (np.abs(away) <= half)
+    middle = centre + (inside * away).sum(axis=0) / inside.sum(axis=0)
+    sd = half / 30.0 / SD_PER_HALF_ARC
     is_judged = sd <= WIDEST_SD_HOURS  # False where NaN
     hours = np.where(is_judged, hours_from_bearing(middle), np.nan)
     return hours, np.where(is_judged, sd, np.nan)
+
+
+def _shortest_arc_deg(bearing: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return centre and half length (frame,) of the arcs that hold 90 % of draws (draw, frame)."""
+    draws, frames = bearing.shape
+    known = np.isfinite(bearing).all(axis=0) & np.isfinite(weight).all(axis=0)
+    held = np.zeros((frames, ARC_CELLS))
+    cell = (
+        np.floor(np.where(known, bearing, 0.0) * (ARC_CELLS / 360.0)).astype(np.int64) % ARC_CELLS
+    )
+    at = np.broadcast_to(np.arange(frames), (draws, frames))
+    np.add.at(held, (at, cell), weight)
+    upto = np.cumsum(np.concatenate([np.zeros((frames, 1)), held, held], axis=1), axis=1)
+    centre, half = np.full((2, frames), np.nan)
+    for cells in range(ARC_CELLS, 0, -1):
+        share = upto[:, cells : cells + ARC_CELLS] - upto[:, :ARC_CELLS]
+        begin = np.argmax(share, axis=1)
+        holds = known & (share.max(axis=1) >= ARC_SHARE)
+        centre[holds] = (begin[holds] + cells / 2) * (360.0 / ARC_CELLS)
+        half[holds] = cells / 2 * (360.0 / ARC_CELLS)
+    return centre, half
 
 
 _TURNS = np.array([name.endswith("_deg") for name in MEASURES])

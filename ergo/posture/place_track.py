@@ -7,7 +7,7 @@ from typing import Literal
 from ergo.arrays import FloatArray
 from ergo.errors import InputError
 
-PlaceOrigin = Literal["set-up", "automatic", "not judged"]
+PlaceOrigin = Literal["set-up", "automatic", "assistant", "not judged"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,11 +10,11 @@ from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
 from ergo.posture.clock import clock_from_notes, zones_of
 from ergo.posture.clock_track import ClockOrigin, ClockTrack
-from ergo.posture.guessed_room import guessed_rooms
+from ergo.posture.guessed_room import SeenPeople, guessed_rooms
 from ergo.posture.measured_clock import Placed, placed_person
 from ergo.posture.place_track import MEASURES, PlaceOrigin, PlaceTrack
 from ergo.posture.rooms import Rooms, rooms_of_set_up
-from ergo.posture.seat import SeenPerson, seen_person
+from ergo.posture.seat import seen_person
 from ergo.room.camera import Camera
 from ergo.room.places import Place
 from ergo.timeline import Timeline
@@ -48,14 +48,13 @@ def place_people(
         frames, camera = timeline.frames_of(source), cameras[source]
         seconds, of_frame = _seconds(timeline, frames)
         own = {role: _by_second(track, frames, of_frame) for role, track in tracks.items()}
-        operator = seen_person(seconds, own["operator"], camera, note.operator_height_cm)
-        rooms, origin = _rooms(seconds, operator, own.get("patient"), camera, place)
+        people = _seen_people(seconds, own, camera, note.operator_height_cm)
+        rooms, origin = _rooms(people, camera, place, note)
         origins.append(origin)
         if rooms is not None:
-            laid.put(frames, of_frame, placed_person(operator, rooms))
-        if rooms is not None and "assistant" in own:
-            assistant = seen_person(seconds, own["assistant"], camera, None)
-            laid.assistant_m[frames] = placed_person(assistant, rooms).seat_m[of_frame]
+            laid.put(frames, of_frame, placed_person(people.operator, rooms))
+        if rooms is not None and people.assistant is not None:
+            laid.assistant_m[frames] = placed_person(people.assistant, rooms).seat_m[of_frame]
     chairs = [None if p.set_up is None else p.set_up.chair for p in places]
     return PlaceTrack(
         seat_m=laid.seat_m,
@@ -72,18 +71,26 @@ def place_people(
     )
 
 
-def _rooms(
+def _seen_people(
     timeline: Timeline,
-    operator: SeenPerson,
-    patient: PoseTrack | None,
+    tracks: Mapping[Role, PoseTrack],
     camera: Camera,
-    place: Place,
+    height_cm: float | None,
+) -> SeenPeople:
+    operator = seen_person(timeline, tracks["operator"], camera, height_cm)
+    assistant = None
+    if "assistant" in tracks and tracks["assistant"].found.any():
+        assistant = seen_person(timeline, tracks["assistant"], camera, None)
+    return SeenPeople(timeline, operator, assistant, tracks.get("patient"))
+
+
+def _rooms(
+    people: SeenPeople, camera: Camera, place: Place, note: Notes
 ) -> tuple[Rooms | None, PlaceOrigin]:
     """Return equally likely rooms of one source by the best route, and which it is."""
     if place.set_up is not None and place.set_up.chair is not None:
         return rooms_of_set_up(place.set_up.draws(SET_UP_DRAWS)), "set-up"
-    guesses = None if patient is None else guessed_rooms(timeline, operator, patient, camera)
-    return guesses, "not judged" if guesses is None else "automatic"
+    return guessed_rooms(people, camera, note.handed)
 
 
 class _Laid:

@@ -1,11 +1,11 @@
 """Many equally likely rooms: the uncertainty of camera, patient and seat, carried by drawing it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ergo.arrays import FloatArray
+from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.room.camera import Camera
 from ergo.room.chair import Chair
 
@@ -27,9 +27,9 @@ class SeatErrors:
     up: FloatArray
 
 
-def seat_errors(count: int) -> SeatErrors:
+def seat_errors(count: int, seed: int = 1) -> SeatErrors:
     """Return draws of what is uncertain about a seat, the same every time."""
-    return SeatErrors(*np.random.default_rng(1).standard_normal((4, count)))
+    return SeatErrors(*np.random.default_rng(seed).standard_normal((4, count)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,6 +72,12 @@ class Cameras:
         plan: FloatArray = level[..., [0, 2, 1]] * np.array([1.0, 1.0, -1.0])
         return plan
 
+    def some(self, which: BoolArray | IndexArray) -> "Cameras":
+        """Return some of the draws."""
+        return Cameras(
+            self.focal_px[which], self.centre_px, self.level_from_camera[which], self.lens_m[which]
+        )
+
 
 def cameras_of(drawn: Sequence[Camera]) -> Cameras:
     """Return drawn cameras as arrays; an unknown height is NaN."""
@@ -103,6 +109,13 @@ class Rooms:
     head_m: FloatArray
     feet: FloatArray
     errors: SeatErrors
+
+    def some(self, which: BoolArray | IndexArray) -> "Rooms":
+        """Return some of the draws."""
+        errors = [getattr(self.errors, each.name)[which] for each in fields(SeatErrors)]
+        return Rooms(
+            self.cameras.some(which), self.head_m[which], self.feet[which], SeatErrors(*errors)
+        )
 
 
 def rooms_of_set_up(drawn: Sequence[tuple[Camera, Chair | None]]) -> Rooms | None:

@@ -83,10 +83,9 @@ def seen_person(
     hips = points.middle("hip")
     left, right = points["elbow_left"], points["elbow_right"]
     lower = np.where(left[:, 1:2] > right[:, 1:2], left, right)  # y points down
-    hips_px, hips_sd_px = _hips_px(track)
     return SeenPerson(
-        hips_px=hips_px,
-        hips_sd_px=hips_sd_px,
+        hips_px=middle_px(track, "hip"),
+        hips_sd_px=_hips_sd_px(track),
         depth_m=placed.middle("hip")[:, 2],
         focal_px=camera.focal_px,
         size=TRUE_PER_NETWORK_SIZE * (height_cm / AVERAGE_HEIGHT_CM if height_cm else 1.0),
@@ -109,25 +108,26 @@ def seen_points(timeline: Timeline, track: PoseTrack, camera: Camera) -> BodyPoi
     return BodyPoints(np.where(np.isfinite(joints), joints, body.points.xyz))
 
 
-def _hips_px(track: PoseTrack) -> tuple[FloatArray, FloatArray]:
-    """Return the middle of the hips (frame, xy) and its error per axis (frame,). [px]."""
-    hips, shoulders = (_middle_px(track, stem) for stem in ("hip", "shoulder"))
-    sd_px = HIP_SD_TRUNKS * np.linalg.norm(hips - shoulders, axis=-1)
-    if track.joint_px is None or track.joint_sd_px is None:
-        return hips, sd_px
-    pair = [JOINT["hip_left"], JOINT["hip_right"]]
-    joints, joints_sd = track.joint_px[:, pair, :2].mean(axis=1), track.joint_sd_px[:, pair]
-    is_refined = np.isfinite(joints).all(axis=-1)
-    return (
-        np.where(is_refined[:, None], joints, hips),
-        np.where(is_refined, joints_sd.mean(axis=1), sd_px),
-    )
-
-
-def _middle_px(track: PoseTrack, stem: str) -> FloatArray:
+def middle_px(track: PoseTrack, stem: str) -> FloatArray:
+    """Return the middle of a left and right point, array (frame, xy); refined where it is. [px]."""
     pair = [INDEX[f"{stem}_left"], INDEX[f"{stem}_right"]]
-    middle: FloatArray = track.picture_px[:, :, pair, :2].mean(axis=(1, 2))
-    return middle
+    landmarks: FloatArray = track.picture_px[:, :, pair, :2].mean(axis=(1, 2))
+    if track.joint_px is None:
+        return landmarks
+    pair = [JOINT[f"{stem}_left"], JOINT[f"{stem}_right"]]
+    joints = track.joint_px[:, pair, :2].mean(axis=1)
+    refined: FloatArray = np.where(np.isfinite(joints), joints, landmarks)
+    return refined
+
+
+def _hips_sd_px(track: PoseTrack) -> FloatArray:
+    """Return the error of the middle of the hips per axis, array (frame,). [px]."""
+    trunk = middle_px(track, "hip") - middle_px(track, "shoulder")
+    sd_px: FloatArray = HIP_SD_TRUNKS * np.linalg.norm(trunk, axis=-1)
+    if track.joint_sd_px is None:
+        return sd_px
+    joints = track.joint_sd_px[:, [JOINT["hip_left"], JOINT["hip_right"]]].mean(axis=1)
+    return np.where(np.isfinite(joints), joints, sd_px)
 
 
 def on_plan(level: FloatArray) -> FloatArray:
