@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -98,45 +99,42 @@ def minutes_scored_differently(
     posture: PostureTrack,
     notes: Sequence[Notes],
     readings: Mapping[str, str],
-    option: str,
+    options: Sequence[str],
 ) -> tuple[Difference, ...]:
-    """Return how much would score differently under every other choice of a reading.
+    """Return how much would score differently under every other choice of some readings.
 
     Parameters
     ----------
     timeline, posture, notes, readings
         As for :func:`score_all`.
-    option : str
-        Key of READINGS, for example ``"static_after"``.
+    options : sequence of str
+        Keys of READINGS, for example ``"static_after"``; one is changed at a time.
 
     Returns
     -------
     tuple of Difference
-        One per other choice, method and side; amounts in the timeline's unit
-        (seconds, unless the session holds only stills).
+        One per option, other choice, method and side; amounts in the timeline's
+        unit (seconds, unless the session holds only stills).
 
     Raises
     ------
     InputError
-        If the option does not exist.
+        If an option does not exist.
     """
     used = complete_readings(readings)
-    known = reading_named(option)
     here = _circumstances(timeline, posture, notes, used)
+    as_used = cache(lambda name: METHODS[name](posture, here, used))
     found: list[Difference] = []
-    for other in known.choices:
-        if other == used[option]:
-            continue
-        changed = {**used, option: other}
-        same_holds = changed["static_after"] == used["static_after"]
-        there = here if same_holds else _circumstances(timeline, posture, notes, changed)
-        for name in known.methods:
-            first = METHODS[name](posture, here, used)
-            second = METHODS[name](posture, there, changed)
-            found += [
-                _difference(timeline, option, one, two)
-                for one, two in zip(first, second, strict=True)
-            ]
+    for option in options:
+        known = reading_named(option)
+        for other in (choice for choice in known.choices if choice != used[option]):
+            changed = {**used, option: other}
+            same_holds = changed["static_after"] == used["static_after"]
+            there = here if same_holds else _circumstances(timeline, posture, notes, changed)
+            for name in known.methods:
+                changed_scores = METHODS[name](posture, there, changed)
+                pairs = zip(as_used(name), changed_scores, strict=True)
+                found += [_difference(timeline, option, one, two) for one, two in pairs]
     return tuple(found)
 
 

@@ -27,12 +27,13 @@ def readings_table(session: Session, words: Words) -> Table:
     used: dict[str, str] = {}
     for score in session.scores:
         used.update(score.reading)
+    differs = _differs(session, words)
     rows = tuple(
         (
             words.name("readings", option),
             words.name("choices", choice),
             words.name("reading_changes", option),
-            _differs(session, option, words) if option in MOST_INFLUENTIAL else "",
+            " ".join(differs.get(option, ())),
         )
         for option, choice in used.items()
         if option in READINGS
@@ -41,15 +42,19 @@ def readings_table(session: Session, words: Words) -> Table:
     return Table(words.say("caption.readings"), columns, rows)
 
 
-def _differs(session: Session, option: str, words: Words) -> str:
+def _differs(session: Session, words: Words) -> dict[str, list[str]]:
+    """Return what the other choice of the most influential readings would change, in words."""
     differences = minutes_scored_differently(
         session.recording.timeline,
         session.posture,
         session.notes,
         session.recording.settings.readings,
-        option,
+        MOST_INFLUENTIAL,
     )
-    return " ".join(_difference_text(each, session, words) for each in differences)
+    said: dict[str, list[str]] = {}
+    for each in differences:
+        said.setdefault(each.option, []).append(_difference_text(each, session, words))
+    return said
 
 
 def _difference_text(difference: Difference, session: Session, words: Words) -> str:

@@ -60,7 +60,7 @@ def test_more_than_four_swings_a_minute_are_repeated_work(posture_of, timeline_o
 
 def test_seconds_under_the_other_static_rule_are_counted(posture_of, timeline_of):
     timeline, posture = held_session(posture_of, timeline_of, 120)
-    found = minutes_scored_differently(timeline, posture, [Notes()], {}, "static_after")
+    found = minutes_scored_differently(timeline, posture, [Notes()], {}, ["static_after"])
     assert [(d.method, d.side, d.used, d.other) for d in found] == [
         ("rula", "left", "1min", "10min"),
         ("rula", "right", "1min", "10min"),
@@ -71,7 +71,7 @@ def test_seconds_under_the_other_static_rule_are_counted(posture_of, timeline_of
 
 def test_nothing_differs_where_no_score_depends_on_the_reading(posture_of, timeline_of):
     timeline, posture = timeline_of(5), posture_of(5)
-    found = minutes_scored_differently(timeline, posture, [Notes()], {}, "static_after")
+    found = minutes_scored_differently(timeline, posture, [Notes()], {}, ["static_after"])
     assert [d.score_differs for d in found] == [0.0, 0.0]
 
 
@@ -80,7 +80,7 @@ def test_time_that_was_not_judged_does_not_count_as_different(posture_of, timeli
     arm = np.where(np.arange(frames) < 300, 10.0, np.nan)
     posture = posture_of(frames, neck_flexion_deg=22.0, shoulder_flexion_deg_left=arm)
     left, right = minutes_scored_differently(
-        timeline_of(frames), posture, [Notes()], {}, "static_after"
+        timeline_of(frames), posture, [Notes()], {}, ["static_after"]
     )
     assert left.score_differs == pytest.approx(60.0)
     assert right.score_differs == pytest.approx(frames / 5)
@@ -88,7 +88,11 @@ def test_time_that_was_not_judged_does_not_count_as_different(posture_of, timeli
 
 def test_differences_are_counted_from_the_reading_in_use(posture_of, timeline_of):
     found = minutes_scored_differently(
-        timeline_of(), posture_of(), [Notes()], {"rula_table_a": "older-worksheet"}, "rula_table_a"
+        timeline_of(),
+        posture_of(),
+        [Notes()],
+        {"rula_table_a": "older-worksheet"},
+        ["rula_table_a"],
     )
     assert {(d.used, d.other) for d in found} == {("older-worksheet", "version-1")}
 
@@ -126,3 +130,15 @@ def test_notes_belong_to_their_own_source(posture_of):
     second = Notes.model_validate({"support": [{"feet": False}]})
     scores = score_all(timeline, posture_of(4), [Notes(), second], {})
     assert scores[0].steps["legs"].tolist() == [1, 1, 2, 2]
+
+
+def test_options_asked_for_together_differ_as_each_does_alone(posture_of, timeline_of):
+    timeline, posture = held_session(posture_of, timeline_of, 120)
+    asked = ["static_after", "rula_table_a", "score_shown"]
+
+    def differences(options):
+        return minutes_scored_differently(timeline, posture, [Notes()], {}, options)
+
+    alone = [each for option in asked for each in differences([option])]
+    assert list(differences(asked)) == alone
+    assert {each.option for each in alone} == set(asked)
