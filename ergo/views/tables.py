@@ -22,6 +22,7 @@ from ergo.timeline import TimeUnit
 from ergo.views.facts import unjudged_shares
 from ergo.views.palette import NOT_JUDGED, StrainMark, marks_for
 from ergo.views.plots.bars import is_plotted
+from ergo.views.reasons import in_words
 from ergo.views.together import filmed, view_shares
 from ergo.views.words import Words
 
@@ -95,10 +96,11 @@ def _seen_row(recording: Recording, source: int, camera: Camera, words: Words) -
 def _remarks(recording: Recording, name: str, camera: Camera, words: Words) -> str:
     remarks = []
     if name in recording.damage:
-        reason = recording.damage[name]
+        reason = in_words(recording.damage[name], words)
         remarks += [words.say("seen.damage", reason=reason), words.say("seen.cut")]
     if name in recording.doubt:
-        remarks.append(words.say("seen.doubt", reason=recording.doubt[name]))
+        reason = in_words(recording.doubt[name], words)
+        remarks.append(words.say("seen.doubt", reason=reason))
     origin = words.name("seen.level_origins", camera.level_origin)
     remarks.append(words.say("seen.level", origin=origin))
     return " ".join(remarks)

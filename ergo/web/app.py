@@ -16,8 +16,9 @@ from starlette.staticfiles import StaticFiles
 
 from ergo.errors import ErgoError
 from ergo.storage.library import open_library
+from ergo.views.reasons import in_words
 from ergo.web import api, exports, pages, sending
-from ergo.web.desk import Desk, templates
+from ergo.web.desk import Desk, templates, words_of
 from ergo.web.guard import Guard, Keys
 from ergo.web.made import Made
 from ergo.web.opened import OpenSessions
@@ -118,19 +119,18 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
     return app
 
 
-def _told(_: Request, error: Exception) -> Response:
-    return JSONResponse({"error": str(error)}, status_code=HTTPStatus.UNPROCESSABLE_ENTITY)
+def _told(request: Request, error: Exception) -> Response:
+    why = in_words(str(error), words_of(request))
+    return JSONResponse({"error": why}, status_code=HTTPStatus.UNPROCESSABLE_ENTITY)
 
 
-def _refused(_: Request, error: Exception) -> Response:
+def _refused(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else HTTPStatus.BAD_REQUEST
-    why = error.detail if isinstance(error, HTTPException) else ""
+    why = in_words(error.detail, words_of(request)) if isinstance(error, HTTPException) else ""
     headers = error.headers if isinstance(error, HTTPException) else None
     return JSONResponse({"error": why}, status_code=status, headers=headers)
 
 
-def _our_fault(_: Request, error: Exception) -> Response:
-    return JSONResponse(
-        {"error": "Sorry, this is a mistake in the program."},
-        status_code=HTTPStatus.INTERNAL_SERVER_ERROR,
-    )
+def _our_fault(request: Request, error: Exception) -> Response:
+    why = in_words("Sorry, this is a mistake in the program.", words_of(request))
+    return JSONResponse({"error": why}, status_code=HTTPStatus.INTERNAL_SERVER_ERROR)

@@ -8,7 +8,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
-from ergo.web.desk import desk_of, form_of
+from ergo.views.reasons import in_words
+from ergo.web.desk import desk_of, form_of, words_of
 from ergo.web.guard import CHUNK_TYPE
 from ergo.web.uploads import Called, UploadWanted, described
 
@@ -65,7 +66,11 @@ async def done(request: Request) -> Response:
 
 async def jobs(request: Request) -> Response:
     """Answer with the queue."""
-    return JSONResponse(desk_of(request).queue.described())
+    words = words_of(request)
+    rows = desk_of(request).queue.described()
+    return JSONResponse(
+        [row | {"error": row["error"] and in_words(row["error"], words)} for row in rows]
+    )
 
 
 async def cancel(request: Request) -> Response:

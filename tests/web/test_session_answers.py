@@ -6,8 +6,11 @@ import pytest
 
 from ergo.posture.angle_names import NAMES
 from ergo.stats.exposure import Band, LimitSet
+from ergo.storage.library import open_library
 from ergo.web.lanes import LANES, NOT_KNOWN, lane_limits, packed, strain_of
 from ergo.web.pictures import WIDTHS, rounded_width
+
+from .conftest import folder_of
 
 
 def unpacked(content):
@@ -90,6 +93,20 @@ def test_figures_come_in_the_language_of_the_reader(client, session_id):
     assert english["tables"][-1]["columns"][0] == "Recording"
 
 
+def test_refusals_come_in_the_language_of_the_reader(client, session_id):
+    path = f"/api/sessions/{session_id}"
+    german = {"accept-language": "de"}
+    wrong = {"key": "handed", "set": "both"}
+    answer = client.post(f"{path}/corrections", json=wrong, headers=german)
+    assert answer.json()["error"] == (
+        'handed = "both" ist nicht möglich; erlaubt: "right" or "left".'
+    )
+    undone = client.post(f"{path}/undo", json={}, headers=german)
+    assert undone.json()["error"].startswith("Es gibt keine Angabe")
+    gone = client.get("/api/sessions/x/figures", headers=german)
+    assert gone.json()["error"] == "Eine solche Sitzung gibt es nicht."
+
+
 def test_a_chosen_language_is_kept(client):
     assert 'lang="de"' in client.get("/?language=de").text
     assert 'lang="de"' in client.get("/", headers={"accept-language": "en"}).text
@@ -133,3 +150,22 @@ def test_the_crash_of_a_decoder_does_not_take_the_page_down(client, session_id):
 
 def test_pictures_are_made_in_a_few_widths_only():
     assert [rounded_width(width) for width in (1, 320, 321, 5000)] == [320, 320, 640, WIDTHS[-1]]
+
+
+def test_name_and_tags_are_changed_and_a_name_that_is_taken_is_refused(
+    client, session_id, library_folder, invented, tmp_path
+):
+    with open_library(library_folder) as library:
+        library.add(folder_of(invented, tmp_path / "another"), "Another")
+    path = f"/api/sessions/{session_id}"
+    entry = client.post(f"{path}/entry", json={"name": "Monday", "tags": ["room 2", "left"]})
+    assert (entry.json()["name"], entry.json()["tags"]) == ("Monday", ["left", "room 2"])
+    assert [each["name"] for each in client.get("/api/sessions").json()] == ["Another", "Monday"]
+    assert unpacked(client.get(f"{path}/timeline").content)[0]["tags"] == ["left", "room 2"]
+    refused = client.post(f"{path}/entry", json={"name": "Another", "tags": []})
+    assert refused.status_code == 422
+    assert "another session" in refused.json()["error"]
+    assert unpacked(client.get(f"{path}/timeline").content)[0]["name"] == "Monday"
+    for wrong in ({"name": "", "tags": []}, {"name": "a/b"}, {"name": "a", "tags": ["x/y"]}):
+        assert client.post(f"{path}/entry", json=wrong).status_code == 422
+    assert client.post("/api/sessions/x/entry", json={"name": "a"}).status_code == 404

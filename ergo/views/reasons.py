@@ -1,0 +1,48 @@
+"""Errors, doubts and remarks, which are raised and stored in English, in the reader's language.
+
+Their English texts stand in the catalogue too, with named places for figures; a
+text is recognised by them, and its figures are put into the same message of the
+reader's language. What is not in the catalogue stays as it is.
+"""
+
+import re
+from functools import cache, partial
+
+from ergo.views.words import Words, words
+
+_KIND = "error."
+_PLACE = re.compile(r"\{(\w+)\}")
+
+
+def in_words(text: str, own: Words) -> str:
+    """Return an English reason in the reader's language, sentence by sentence.
+
+    Parameters
+    ----------
+    text : str
+        As raised: perhaps a place, what is wrong, and what to do next.
+    own : Words
+    """
+    if own.language == "en":
+        return text
+    for key, pattern in _patterns():
+        text = pattern.sub(partial(_told, own.catalogue[key]), text)
+    return text
+
+
+def _told(message: str, found: re.Match[str]) -> str:
+    return message.format(**found.groupdict())
+
+
+@cache
+def _patterns() -> tuple[tuple[str, re.Pattern[str]], ...]:
+    """Return every reason's key and how its English text is recognised, the longest first."""
+    known = [(key, text) for key, text in words("en").catalogue.items() if key.startswith(_KIND)]
+    known.sort(key=lambda each: -len(_PLACE.sub("", each[1])))
+    return tuple((key, _pattern(text)) for key, text in known)
+
+
+def _pattern(text: str) -> re.Pattern[str]:
+    parts = _PLACE.split(text)  # plain text and names of places by turns
+    written = [f"(?P<{part}>.+?)" if at % 2 else re.escape(part) for at, part in enumerate(parts)]
+    return re.compile(rf"(?<!\S){''.join(written)}(?!\S)")
