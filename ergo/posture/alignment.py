@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from ergo.arrays import FloatArray
+from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
 
 StartOrigin = Literal["sound", "movement", "notes"]
@@ -19,6 +20,10 @@ LEAST_LEAD = 1.5
 APART_S = 1.0
 SLOW_S: Mapping[StartOrigin, float] = {"sound": 0.5, "movement": 4.0}
 """What changes more slowly than this says little about when: it is taken off (ours). [s]"""
+
+
+_SHOULDERS = [INDEX["shoulder_left"], INDEX["shoulder_right"]]
+_HIPS = [INDEX["hip_left"], INDEX["hip_right"]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,9 +161,12 @@ def movement(track: PoseTrack, time_s: FloatArray, rate_hz: float) -> FloatArray
         Trunk lengths a second, the median over landmarks; NaN = not seen.
     """
     points = track.picture_px[..., :2].mean(axis=1)
-    trunk = np.linalg.norm(points[:, 11:13].mean(axis=1) - points[:, 23:25].mean(axis=1), axis=-1)
+    trunk = points[:, _SHOULDERS].mean(axis=1) - points[:, _HIPS].mean(axis=1)
     step = np.linalg.norm(np.diff(points, axis=0), axis=-1) / np.diff(time_s)[:, None]
-    speed = np.median(step, axis=1) / trunk[1:]
+    is_seen = np.isfinite(step).any(axis=1)
+    speed = np.full(len(step), np.nan)
+    speed[is_seen] = np.nanmedian(step[is_seen], axis=1)
+    speed /= np.linalg.norm(trunk, axis=-1)[1:]
     middle_s = (time_s[1:] + time_s[:-1]) / 2
     at_s = np.arange(0.0, time_s[-1], 1 / rate_hz)
     even: FloatArray = np.interp(at_s, middle_s, speed)  # NaN beside what was not seen
