@@ -102,29 +102,27 @@ def _effect(score: MethodScore, session: Session, words: Words) -> str:
 
 def strained_table(session: Session, words: Words) -> Table | None:
     """Return the inputs counted as strained, for how long, and what that changes."""
-    rows = tuple(
-        (
-            words.name("rules", score.method),
-            words.say(f"scores.sides.{score.side}"),
-            ", ".join(_counted(name, score, session, words) for name in score.strained),
-            _eased(score, session, words),
-        )
-        for score in session.scores
-        if score.strained
-    )
+    held = session.recording.timeline.held
+    rows = []
+    for score in session.scores:
+        counted = [
+            words.say(
+                "scores.counted",
+                input=words.name("inputs", name),
+                amount=_held(session, frames, words),
+                judged=_held(session, score.score != NOT_SEEN, words),
+            )
+            for name, frames in score.strained.items()
+            if np.any(held[frames])
+        ]
+        if counted:
+            method = words.name("rules", score.method)
+            side = words.say(f"scores.sides.{score.side}")
+            rows.append((method, side, ", ".join(counted), _eased(score, session, words)))
     if not rows:
         return None
-    columns = tuple(words.say(f"column.{key}") for key in ("method", "side", "input", "effect"))
-    return Table(words.say("caption.strained"), columns, rows)
-
-
-def _counted(name: str, score: MethodScore, session: Session, words: Words) -> str:
-    return words.say(
-        "scores.counted",
-        input=words.name("inputs", name),
-        amount=_held(session, score.strained[name], words),
-        judged=_held(session, score.score != NOT_SEEN, words),
-    )
+    columns = tuple(words.say(f"column.{key}") for key in ("method", "side", "input", "without"))
+    return Table(words.say("caption.strained"), columns, tuple(rows))
 
 
 def _eased(score: MethodScore, session: Session, words: Words) -> str:

@@ -119,9 +119,17 @@ def test_what_was_counted_as_strained_is_told_with_its_time_and_its_effect(sessi
         "RULA",
         "left",
         "elbow bend (3 min of 11 min 20 s judged)",
-        "By the printed tables alone, 90 s of 11 min 20 s would score lower without it.",
+        "By the printed tables alone, 90 s of 11 min 20 s would score lower.",
     ]
     assert strained_table(session, ENGLISH) is None
+
+
+def test_what_was_counted_as_strained_for_no_time_is_not_told(session):
+    changed = with_what_was_not_measured(session)
+    timeline = changed.recording.timeline
+    nothing = replace(timeline, held=np.zeros(len(timeline)))
+    recording = replace(changed.recording, timeline=nothing)
+    assert strained_table(replace(changed, recording=recording), ENGLISH) is None
 
 
 def test_what_was_assumed_is_told_with_how_long_worse_would_score_higher(session):
