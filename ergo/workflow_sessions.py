@@ -14,7 +14,7 @@ from ergo.stats.pool import Measured
 from ergo.stats.trends import FigureTrend, figure_trends
 from ergo.storage.folder import SESSION_FILE, check_free, clear_workshop, write_whole
 from ergo.storage.library import Library
-from ergo.storage.tables import write_json
+from ergo.storage.tables import write_json, write_rows
 from ergo.views.comparison import write_comparison_page
 from ergo.views.course import write_course_page
 from ergo.workflow import load_session
@@ -159,11 +159,12 @@ def course_of(sessions: Sequence[Named]) -> Course:
 def write_comparison(
     compared: Compared, out: Path, language: str = "en", *, force: bool = False
 ) -> None:
-    """Write ``comparison.html``, ``.pdf``, ``.json`` and the figure into a folder."""
+    """Write ``comparison.html``, ``.pdf``, ``.json``, ``.csv`` and the figure into a folder."""
     check_free(out, replace=force, mark="comparison.json")
 
     def write(folder: Path) -> None:
         write_json(folder / "comparison.json", comparison_content(compared))
+        write_rows(folder / "comparison.csv", *_difference_rows(compared.comparison))
         write_comparison_page(
             compared.comparison, compared.before, compared.after, folder, language
         )
@@ -195,6 +196,18 @@ def comparison_content(compared: Compared) -> dict[str, object]:
         "doubts": compared.comparison.doubts,
         "differences": compared.comparison.differences,
     }
+
+
+def _difference_rows(comparison: Comparison) -> tuple[list[str], list[list[object]]]:
+    """Return the header and one row per figure, the change with its 95 % interval."""
+    header = ["kind", "name", "rule_or_side", "where", "part", "before", "after"]
+    header += ["change", "change_low", "change_high", "chance", "verdict"]
+    rows: list[list[object]] = [
+        [each.kind, each.name, each.rule, each.where, each.part, each.before, each.after]
+        + [each.change.value, each.change.low, each.change.high, each.chance, each.verdict]
+        for each in comparison.differences
+    ]
+    return header, rows
 
 
 def course_content(course: Course) -> dict[str, object]:

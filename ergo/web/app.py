@@ -38,6 +38,7 @@ ROUTES = (
     Route("/comparison", exports.comparison_page),
     Route("/comparison.html", exports.comparison_file),
     Route("/comparison.pdf", exports.comparison_file),
+    Route("/comparison.csv", exports.comparison_file),
     Route("/api/openapi.json", api.described),
     Route("/api/words", api.said),
     Route("/api/sessions", api.listed),

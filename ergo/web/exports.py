@@ -20,6 +20,11 @@ FILES = {
     "episodes.csv": "text/csv",
     "summary.json": "application/json",
 }
+COMPARISON_FILES = {
+    "comparison.html": "text/html",
+    "comparison.pdf": "application/pdf",
+    "comparison.csv": "text/csv",
+}
 REPORT_POLICY = (
     "default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'self'; "
     "sandbox allow-same-origin allow-top-navigation-by-user-activation"
@@ -100,6 +105,7 @@ def report_page(request: Request) -> Response:
         back=entry.id,
         head="page.report",
         pdf=f"/sessions/{entry.id}/files/report.pdf",
+        csv=None,
     )
 
 
@@ -115,25 +121,23 @@ def comparison_page(request: Request) -> Response:
         source=f"/comparison.html{query}",
         head="page.comparison",
         pdf=f"/comparison.pdf{query}",
+        csv=f"/comparison.csv{query}",
     )
 
 
 async def comparison_file(request: Request) -> Response:
-    """Answer with the comparison of two sessions as HTML or PDF."""
+    """Answer with the comparison of two sessions as a page, for print or as a table."""
     both = await run_in_threadpool(_both, request)
     arguments = [text for entry in both for text in (str(entry.folder), entry.name)]
     folder = await desk_of(request).made.get(
         "comparison", [entry.folder for entry in both], words_of(request).language, arguments
     )
-    if request.url.path.endswith(".pdf"):
-        return FileResponse(
-            folder / "comparison.pdf", media_type="application/pdf", filename="comparison.pdf"
-        )
-    return FileResponse(
-        folder / "comparison.html",
-        media_type="text/html",
-        headers={"content-security-policy": REPORT_POLICY},
-    )
+    name = request.url.path.removeprefix("/")
+    kind = COMPARISON_FILES[name]
+    if name.endswith(".html"):
+        headers = {"content-security-policy": REPORT_POLICY}
+        return FileResponse(folder / name, media_type=kind, headers=headers)
+    return FileResponse(folder / name, media_type=kind, filename=name)
 
 
 def _both(request: Request) -> list[Entry]:

@@ -1,5 +1,6 @@
 import csv
 import io
+from dataclasses import replace
 
 import av
 import cv2
@@ -7,9 +8,14 @@ import numpy as np
 import pypdf
 import pytest
 
+from ergo.analyse import judge
+from ergo.landmarks.names import INDEX
+from ergo.storage.library import open_library
 from ergo.views.annotated import safe_picture
 from ergo.views.faces import head_of
 from ergo.web.made import Made
+
+from .conftest import folder_of
 
 
 def test_the_report_follows_the_notes_and_is_made_once_for_each(client, session_id, library_folder):
@@ -74,6 +80,42 @@ def test_a_session_compared_with_itself_is_refused_in_one_line(client, session_i
     answer = client.get(f"/comparison.html?before={session_id}&after={session_id}")
     assert answer.status_code == 422
     assert "both sides" in answer.json()["error"]
+
+
+def test_two_sessions_are_compared_on_the_page_as_pdf_and_as_table(
+    client, session_id, invented, library_folder, tmp_path
+):
+    recording = invented.recording
+    track = recording.tracks["operator"]
+    heads = track.picture_px.copy()
+    heads[:, :, : INDEX["mouth_right"] + 1, 1] += 25  # the second day's head hangs lower
+    seen = {"operator": replace(track, picture_px=heads)}
+    second = judge(replace(recording, tracks=seen), invented.notes)
+    with open_library(library_folder) as library:
+        other = library.add(folder_of(second, tmp_path / "second"), "Second day").id
+    query = f"?before={session_id}&after={other}"
+    shown = client.get(f"/comparison{query}").text
+    assert f"/comparison.csv{query.replace('&', '&amp;')}" in shown
+    page = client.get(f"/comparison.html{query}&language=de")
+    assert 'lang="de"' in page.text
+    assert "sandbox" in page.headers["content-security-policy"]
+    pdf = client.get(f"/comparison.pdf{query}&language=de")
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf.content)).pages)
+    assert "First day" in text
+    assert "Second day" in text
+    table = client.get(f"/comparison.csv{query}&language=de")
+    assert "attachment" in table.headers["content-disposition"]
+    rows = list(csv.DictReader(io.StringIO(table.text)))
+    head = next(
+        row for row in rows if (row["kind"], row["name"]) == ("p50", "head_inclination_deg")
+    )
+    before, after = (
+        np.median(session.posture.angle("head_inclination_deg")) for session in (invented, second)
+    )
+    assert float(head["before"]) == pytest.approx(before, abs=0.6)
+    assert float(head["after"]) == pytest.approx(after, abs=0.6)
+    assert float(head["change"]) == pytest.approx(after - before, abs=1)
+    assert head["change_low"] == ""  # twenty seconds tell no interval
 
 
 def test_old_exports_make_room_for_new_ones(tmp_path):
