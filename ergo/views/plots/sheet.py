@@ -7,8 +7,12 @@ from math import ceil
 from typing import Any, ParamSpec, TypeVar
 
 import matplotlib
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
+from PIL import Image
 
 from ergo.views.palette import INK, LIMIT, PAPER, QUIET, StrainMark
 
@@ -124,12 +128,14 @@ def settle(figure: Figure) -> None:
 
 
 def svg_of(figure: Figure) -> str:
-    """Return the figure as SVG text, the same bytes for the same figure."""
+    """Return the figure as SVG text without paper, the same bytes for the same figure."""
     kept = io.StringIO()
     with matplotlib.rc_context(STYLE):
         settle(figure)
-        facts = {"Date": None, "Creator": None}
-        figure.savefig(kept, format="svg", transparent=True, metadata=facts)
+        figure.patch.set_visible(False)
+        canvas: Any = FigureCanvasSVG(figure)  # not savefig(), which draws everything twice
+        canvas.print_svg(kept, metadata={"Date": None, "Creator": None})
+        figure.patch.set_visible(True)
     return kept.getvalue()
 
 
@@ -138,7 +144,11 @@ def png_of(figure: Figure, dots_per_inch: int = 200) -> bytes:
     kept = io.BytesIO()
     with matplotlib.rc_context(STYLE):
         settle(figure)
-        figure.savefig(kept, format="png", dpi=dots_per_inch, metadata={"Software": None})
+        figure.set_dpi(dots_per_inch)
+        canvas: Any = FigureCanvasAgg(figure)
+        canvas.draw()
+    paper = np.asarray(canvas.buffer_rgba())[..., :3]
+    Image.fromarray(paper).save(kept, format="PNG", dpi=(dots_per_inch, dots_per_inch))
     return kept.getvalue()
 
 

@@ -179,7 +179,7 @@ def _holds(
         frames = timeline.frames_of(source)
         start = float(x[frames[0]] - timeline.time_s[frames[0]] + hold.start_s)
         is_long = is_longer_than_allowed(hold)
-        lane.plot(
+        bar = Line2D(
             [start, start + hold.length_s],
             [place, place],
             color=STRAIN[4].colour if is_long else STRAIN[3].colour,
@@ -187,8 +187,9 @@ def _holds(
             marker="|",
             markersize=7 if is_long else 4,
             solid_capstyle="butt",
-            **leads_to(f"frame/{frame_at(timeline, source, hold.start_s)}"),
+            gid=leads_to(f"frame/{frame_at(timeline, source, hold.start_s)}")["gid"],
         )
+        lane.add_artist(bar)  # hundreds of them, none of which widens the axes: not by plot()
 
 
 def is_longer_than_allowed(hold: HoldRecord) -> bool:
