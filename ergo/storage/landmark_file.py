@@ -94,19 +94,15 @@ def read_landmarks(path: Path) -> StoredLandmarks:
         If the file is missing or damaged.
     """
     try:
-        table = pq.read_table(path)
-        roles = _role_column(table)
-        first = table.filter(pc.equal(roles, roles[0]))
+        by_role = _by_role(pq.read_table(path))
+        first = next(iter(by_role.values()))
         return StoredLandmarks(
             source_index=_column(first, "source").astype(np.int64),
             time_s=_column(first, "time_s"),
             number=_column(first, "number").astype(np.int64),
-            tracks={
-                role: _track_of(table.filter(pc.equal(roles, role)), role)
-                for role in pc.unique(roles).to_pylist()
-            },
+            tracks={role: _track_of(table, role) for role, table in by_role.items()},
         )
-    except (OSError, pa.ArrowException, KeyError, IndexError, ValueError) as error:
+    except (OSError, pa.ArrowException, KeyError, StopIteration, ValueError) as error:
         raise SessionError(
             "cannot be read.",
             where=f"{path}:",
@@ -114,8 +110,15 @@ def read_landmarks(path: Path) -> StoredLandmarks:
         ) from error
 
 
-def _role_column(table: pa.Table) -> pa.ChunkedArray:
-    return pc.cast(table["role"], pa.string())
+def _by_role(table: pa.Table) -> dict[Role, pa.Table]:
+    """Return the rows of each role; they lie together, so nothing is copied."""
+    roles = np.asarray(pc.cast(table["role"], pa.string()).to_numpy(zero_copy_only=False))
+    begins = np.flatnonzero(np.append(True, roles[1:] != roles[:-1])[: len(roles)])
+    ends = np.append(begins[1:], len(roles))
+    return {
+        roles[begin]: table.slice(begin, end - begin)
+        for begin, end in zip(begins.tolist(), ends.tolist(), strict=True)
+    }
 
 
 def _column(table: pa.Table, name: str) -> AnyArray:
