@@ -12,6 +12,7 @@ from ergo.posture.tables_reading import rows
 from ergo.timeline import Timeline
 
 Handed = Literal["right", "left"]
+HANDS: tuple[Handed, Handed] = ("right", "left")
 
 NOTED_SD_HOURS = 0.3
 """Spread of a clock position that a person states, usually to the half hour (ours)."""
@@ -59,10 +60,16 @@ def zone_of(hours: float, handed: Handed | None) -> Zone:
     return "not judged"
 
 
-def zone_hours(zone: str, handed: Handed) -> tuple[float, float]:
-    """Return where a zone begins and ends, clockwise, as printed; both 1..12 [h]."""
+def zone_middle(zone: str, handed: Handed) -> float:
+    """Return the middle of a zone as printed, 1 <= hours < 13 [h]."""
     row = next(row for row in rows("clock_zones") if (row["handed"], row["zone"]) == (handed, zone))
-    return float(row["from_hour"]), float(row["to_hour"])
+    start, end = float(row["from_hour"]), float(row["to_hour"])
+    return float(np.mod(start + np.mod(end - start, 12.0) / 2 - 1.0, 12.0) + 1.0)
+
+
+def hours_apart(hours: FloatArray, others: FloatArray | float) -> FloatArray:
+    """Return how far clock positions are from others, -6 <= apart < 6 [h]."""
+    return np.mod(hours - others + 6.0, 12.0) - 6.0
 
 
 def is_operator_seat(hours: float, handed: Handed | None) -> bool:

@@ -1,14 +1,17 @@
-"""Rooms told by an operator and an assistant where the patient is not seen well enough.
+"""What an assistant tells of the room: who works four-handed sits round the patient by convention.
 
-Who works four-handed sits round the patient's head by convention: the hands of the
-operator are at the mouth, and the assistant sits at 2 to 4 o'clock, or at 8 to 10
-beside a left-handed operator (zones of activity, ``tables/clock_zones.csv``).
+An assistant sits at 2 to 4 o'clock beside a right-handed operator, who sits at 7 to 12, and
+mirrored beside a left-handed one (``tables/clock_zones.csv``). Where the patient is seen,
+rooms in which the two sit otherwise count less; where not, the convention and the operator's
+hands at the mouth have to tell how the patient lies.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
-from ergo.posture.clock import Handed, bearing_deg, zone_hours
+from ergo.arrays import FloatArray, IndexArray
+from ergo.posture.clock import HANDS, Handed, bearing_deg, hours_apart, zone_middle
 from ergo.posture.measured_clock import (
     FACING_ELSEWHERE,
     FACING_SD_DEG,
@@ -16,123 +19,145 @@ from ergo.posture.measured_clock import (
     HANDS_TO_MOUTH_M,
     MOUTH_ABOVE_HEAD_M,
     OUT_OF_REACH,
+    clock_hours,
+    on_patients_plan,
     turn_deg,
 )
-from ergo.posture.rooms import Cameras, Rooms, seat_errors
+from ergo.posture.rooms import Cameras, Rooms, SeatErrors, seat_errors
 from ergo.posture.seat import SeenPerson, seat_of
 
-RIGHT_HANDED_SHARE = 0.9
-"""Of all people, where nothing else is known (common knowledge, no source)."""
+SHARES = {"right": 0.9, "left": 0.1}
+"""Handedness of people of whom nothing else is known (common knowledge, no source)."""
+SEAT_SD_HOURS, ASSISTANT_SD_HOURS, UNUSUAL = 1.7, 0.7, 0.1
+"""Spread of operators and assistants round the middle of their zones, and how much of the belief
+is left for any other place (widths of the zones; ours). [h]"""
 ASSISTANT_REACH_M, ASSISTANT_REACH_SD_M = 0.65, 0.12
 """Hips of a seated assistant from the patient's head (0.58-0.73 m in our training scenes; ours)."""
-TRIED = 4
-"""So many times more rooms are tried than kept."""
-ROUND_TO_ASSISTANT_DEG, ROUND_SD_DEG = 150.0, 45.0
-"""From a right-handed operator clockwise round the head to the assistant: from the middle of
-8 to 1 o'clock to that of 2 to 4, and its spread (the zones' widths; ours). [deg]"""
+TRIED, MOST_FRAMES = 4, 20
+"""So many times more rooms are tried than kept, on at most so many frames."""
 
 
-def rooms_by_assistant(
-    cameras: Cameras,
-    operator: SeenPerson,
-    assistant: SeenPerson,
-    handed: Handed | None,
-    numbers: np.random.Generator,
-) -> Rooms | None:
-    """Return equally likely rooms; None where the two are never seen at the same time.
+@dataclass(frozen=True, slots=True, eq=False)
+class Pair:
+    """An operator and an assistant who are seen at the same time.
+
+    Attributes
+    ----------
+    operator, assistant : SeenPerson
+    frames : array (frame,)
+        In which both are seen.
+    handed : str or None
+        The operator's handedness, where it is stated.
+    """
+
+    operator: SeenPerson
+    assistant: SeenPerson
+    frames: IndexArray
+    handed: Handed | None
+
+    def share(self, handed: Handed) -> float:
+        """Return the belief in a handedness before anything is seen."""
+        return SHARES[handed] if self.handed is None else float(handed == self.handed)
+
+
+def pair_of(
+    operator: SeenPerson, assistant: SeenPerson | None, handed: Handed | None
+) -> Pair | None:
+    """Return operator and assistant; None where they are never seen at the same time."""
+    if assistant is None:
+        return None
+    is_seen = np.isfinite(operator.hands_m).all(axis=-1) & np.isfinite(assistant.depth_m)
+    frames = np.flatnonzero(is_seen)
+    if not len(frames):
+        return None
+    step = -(-len(frames) // MOST_FRAMES)
+    return Pair(operator, assistant, frames[::step], handed)
+
+
+def with_assistant(rooms: Rooms, pair: Pair, numbers: np.random.Generator) -> Rooms:
+    """Return the rooms drawn anew, those in which both sit as usual more often."""
+    seats = _Seats(rooms, pair, seat_errors(len(rooms.feet), 3))
+    usual = sum(pair.share(each) * seats.usual(each, "assistant", "operator") for each in HANDS)
+    likely = (usual + UNUSUAL * sum(pair.share(each) for each in HANDS) / 12) * seats.likely
+    return rooms.some(_chosen(likely, len(rooms.feet), numbers))
+
+
+def rooms_by_assistant(cameras: Cameras, pair: Pair, numbers: np.random.Generator) -> Rooms:
+    """Return rooms as the convention and the operator's hands tell them.
 
     Parameters
     ----------
     cameras : Cameras
         Their height is known.
-    operator, assistant : SeenPerson
-        Of the same frames.
-    handed : str or None
-        The operator's handedness, where it is stated.
+    pair : Pair
     numbers : Generator
     """
-    is_seen = np.isfinite(operator.hands_m).all(axis=-1) & np.isfinite(assistant.depth_m)
-    frames = np.flatnonzero(is_seen)
-    if not len(frames):
-        return None
-    which = np.tile(np.arange(len(cameras.focal_px)), TRIED)
-    errors, others = (seat_errors(len(which), seed) for seed in (1, 3))
-    tried = cameras.some(which)
-    own, other = (
-        seat_of(person, tried, each, frames)
-        for person, each in ((operator, errors), (assistant, others))
-    )
-    hands = np.median(own.hips_m + operator.hands_m[frames] * own.size, axis=1)
-    head = hands - HANDS_TO_MOUTH_M + HANDS_SD_M * numbers.standard_normal((len(which), 3))
+    tried = cameras.some(np.tile(np.arange(len(cameras.focal_px)), TRIED))
+    draws = len(tried.focal_px)
+    own = seat_of(pair.operator, tried, seat_errors(draws), pair.frames)
+    hands = np.median(own.hips_m + pair.operator.hands_m[pair.frames] * own.size, axis=1)
+    head = hands - HANDS_TO_MOUTH_M + HANDS_SD_M * numbers.standard_normal((draws, 3))
     head[:, 2] -= MOUTH_ABOVE_HEAD_M
-    to_assistant, to_operator = (
-        np.median(each.hips_m, axis=1)[:, :2] - head[:, :2] for each in (other, own)
+    unturned = Rooms(tried, head, np.tile([0.0, -1.0], (draws, 1)), seat_errors(draws))
+    seats = _Seats(unturned, pair, seat_errors(draws, 3))
+    is_right = numbers.random(draws) < pair.share("right")
+    usual = np.where(is_right, zone_middle("assistant", "right"), zone_middle("assistant", "left"))
+    hours = usual + ASSISTANT_SD_HOURS * numbers.standard_normal(draws)
+    turned = np.radians(bearing_deg(seats.assistant_hours) - bearing_deg(hours))
+    rooms = Rooms(
+        tried, head, -np.stack([np.sin(turned), np.cos(turned)], axis=-1), unturned.errors
     )
-    right, left = _by_handedness(_clockwise_deg(to_operator, to_assistant), handed)
-    likely = (right + left) * _likely(
-        to_assistant, np.median(assistant.trunk_forward[frames], axis=0)
-    )
+    seats = _Seats(rooms, pair, seat_errors(draws, 3))
+    of_seat = np.where(is_right, seats.usual("right", "operator"), seats.usual("left", "operator"))
+    return rooms.some(_chosen(of_seat * seats.likely, len(cameras.focal_px), numbers))
+
+
+def _chosen(likely: FloatArray, count: int, numbers: np.random.Generator) -> IndexArray:
+    """Return draws chosen as often as they are likely, array (count,)."""
     if not likely.sum() > 0:
-        return None
-    chosen = numbers.choice(len(which), len(cameras.focal_px), p=likely / likely.sum())
-    is_right = numbers.random(len(which)) * (right + left) < right
-    feet = _feet(to_assistant, is_right, numbers)
-    return Rooms(tried, head, feet, errors).some(chosen)
+        likely = np.ones(len(likely))
+    chosen: IndexArray = numbers.choice(len(likely), count, p=likely / likely.sum())
+    return chosen
 
 
-def _likely(to_assistant: FloatArray, forward: FloatArray) -> FloatArray:
-    """Return how likely places of the assistant (draw, xy) from the head are, array (draw,).
+class _Seats:
+    """Where the two sit in every drawn room, on the whole.
 
-    Parameters
+    Attributes
     ----------
-    to_assistant : array (draw, xy)
-        [m]
-    forward : array (xy,)
-        Where the assistant faces.
+    operator_hours, assistant_hours : array (draw,)
+        [h]
+    likely : array (draw,)
+        How well the assistant's distance and facing fit in with the patient's head.
     """
-    off = (np.hypot(*to_assistant.T) - ASSISTANT_REACH_M) / ASSISTANT_REACH_SD_M
-    facing = turn_deg(-to_assistant, forward) / FACING_SD_DEG
-    reaches = np.exp(-0.5 * off**2) + OUT_OF_REACH
-    likely: FloatArray = reaches * (np.exp(-0.5 * facing**2) + FACING_ELSEWHERE)
-    return likely
 
-
-def _clockwise_deg(start: FloatArray, end: FloatArray) -> FloatArray:
-    """Return the turn from one direction (draw, xy) to another, 0..360 clockwise from above."""
-    turn = np.arctan2(start[:, 0], start[:, 1]) - np.arctan2(end[:, 0], end[:, 1])
-    clockwise: FloatArray = -np.degrees(turn) % 360.0
-    return clockwise
-
-
-def _by_handedness(round_deg: FloatArray, handed: Handed | None) -> tuple[FloatArray, FloatArray]:
-    """Return how likely a right- and a left-handed operator are in each draw, arrays (draw,)."""
-    shares = {"right": RIGHT_HANDED_SHARE, "left": 1 - RIGHT_HANDED_SHARE}
-    if handed is not None:
-        shares = {each: float(each == handed) for each in shares}
-    right, left = (
-        shares[each] * np.exp(-0.5 * ((round_deg - middle) / ROUND_SD_DEG) ** 2)
-        for each, middle in (
-            ("right", ROUND_TO_ASSISTANT_DEG),
-            ("left", 360.0 - ROUND_TO_ASSISTANT_DEG),
+    def __init__(self, rooms: Rooms, pair: Pair, errors: SeatErrors) -> None:
+        own, other = (
+            np.median(
+                on_patients_plan(
+                    seat_of(person, rooms.cameras, each, pair.frames).hips_m[..., :2], rooms
+                ),
+                axis=1,
+            )
+            for person, each in ((pair.operator, rooms.errors), (pair.assistant, errors))
         )
-    )
-    return right, left
+        self.operator_hours, self.assistant_hours = clock_hours(own), clock_hours(other)
+        off = (np.hypot(*other.T) - ASSISTANT_REACH_M) / ASSISTANT_REACH_SD_M
+        forward = np.median(pair.assistant.trunk_forward[pair.frames], axis=0)
+        ahead = on_patients_plan(forward + rooms.head_m[:, None, :2], rooms)[:, 0]
+        facing = turn_deg(-other, ahead) / FACING_SD_DEG
+        self.likely = (np.exp(-0.5 * off**2) + OUT_OF_REACH) * (
+            np.exp(-0.5 * facing**2) + FACING_ELSEWHERE
+        )
 
-
-def _feet(
-    to_assistant: FloatArray, is_right: BoolArray, numbers: np.random.Generator
-) -> FloatArray:
-    """Return the direction from head to feet, array (draw, xy), by the assistant's usual hours."""
-    share = numbers.random(len(is_right))
-    hours = np.empty(len(is_right))
-    sides: tuple[tuple[Handed, BoolArray], ...] = (("right", is_right), ("left", ~is_right))
-    for handed, which in sides:
-        first, last = zone_hours("assistant", handed)
-        hours[which] = first + (last - first) * share[which]
-    bearing = np.radians(bearing_deg(hours))
-    x, y = to_assistant.T  # 12 o'clock lies as far round the other way
-    twelve = np.stack(
-        [x * np.cos(bearing) - y * np.sin(bearing), x * np.sin(bearing) + y * np.cos(bearing)],
-        axis=-1,
-    )
-    return -twelve
+    def usual(self, handed: Handed, *zones: str) -> FloatArray:
+        """Return how usual the places are beside an operator of this handedness, array (draw,)."""
+        usual = np.ones(len(self.likely))
+        for zone in zones:
+            hours, sd = (
+                (self.assistant_hours, ASSISTANT_SD_HOURS)
+                if zone == "assistant"
+                else (self.operator_hours, SEAT_SD_HOURS)
+            )
+            usual *= np.exp(-0.5 * (hours_apart(hours, zone_middle(zone, handed)) / sd) ** 2)
+        return usual

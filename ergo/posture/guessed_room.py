@@ -16,7 +16,7 @@ from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.clock import Handed
-from ergo.posture.four_handed import rooms_by_assistant
+from ergo.posture.four_handed import pair_of, rooms_by_assistant, with_assistant
 from ergo.posture.geometry import unit
 from ergo.posture.place_track import PlaceOrigin
 from ergo.posture.placing import camera_points, levelled
@@ -88,7 +88,7 @@ def guessed_rooms(
     handed : str or None
         The operator's handedness, where it is stated.
     """
-    operator, assistant = people.operator, people.assistant
+    operator = people.operator
     frames = np.flatnonzero(np.isfinite(operator.depth_m))
     if not len(frames):
         return None, "not judged"
@@ -98,14 +98,16 @@ def guessed_rooms(
     if camera.height_m is None:
         cameras = replace(cameras, lens_m=lens_height_m(operator, cameras, errors, frames))
     patient = _seen_patient(people.timeline, people.patient, camera)
+    pair = pair_of(operator, people.assistant, handed)
     if patient is not None:
         head_m = _head_m(cameras, patient, drawn[4:])
         rooms = Rooms(cameras, head_m, _feet(cameras, head_m[:, 2], patient, numbers), errors)
-        return _plausible(rooms), "automatic"
-    if assistant is None:
+        return _plausible(
+            rooms if pair is None else with_assistant(rooms, pair, numbers)
+        ), "automatic"
+    if pair is None:
         return None, "not judged"
-    told = rooms_by_assistant(cameras, operator, assistant, handed, numbers)
-    return (None, "not judged") if told is None else (_plausible(told), "assistant")
+    return _plausible(rooms_by_assistant(cameras, pair, numbers)), "assistant"
 
 
 def _cameras(camera: Camera, drawn: FloatArray) -> Cameras:
