@@ -56,7 +56,10 @@ def write_landmarks(path: Path, landmarks: StoredLandmarks) -> None:
     """Write all tracks of a session, role after role."""
     tables = [_table_of(landmarks, track) for track in landmarks.tracks.values()]
     whole = pa.concat_tables(tables, promote_options="permissive")  # roles differ in their looks
-    pq.write_table(whole, path, compression="zstd")
+    words = [name for name in whole.column_names if pa.types.is_dictionary(whole[name].type)]
+    pq.write_table(
+        whole, path, compression="zstd", use_dictionary=words, use_byte_stream_split=True
+    )
 
 
 def _table_of(landmarks: StoredLandmarks, track: PoseTrack) -> pa.Table:
