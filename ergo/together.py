@@ -22,7 +22,7 @@ from ergo.session import Beside, Recording
 from ergo.timeline import build_timeline
 
 SOUND_RATE_HZ = 100.0
-MOVEMENT_RATE_HZ = 50.0
+MOVEMENT_RATE_HZ = 20.0
 
 _REMEDY = (
     "Film at least half a minute with both at once, and clap once at the start; "

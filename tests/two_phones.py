@@ -10,7 +10,7 @@ from ergo.landmarks.join import join_sources
 from ergo.session import Recording, Settings
 from ergo.timeline import build_timeline
 from tests.posture.bodies import scenes
-from tests.posture.two_views import Noise, camera_at, seen_by
+from tests.posture.two_views import camera_at, seen_by
 
 RATE_HZ = 5.0
 STARTED_LATER_S = 2.6
@@ -28,33 +28,39 @@ def moments(from_s: float, to_s: float):
     return even.reshape(len(time_s), -1, 3), time_s
 
 
-def recording(folder: Path = Path("invented"), *, noise: Noise | None = None) -> Recording:
+def recording(folder: Path = Path("invented"), *, noise: float = 0.0) -> Recording:
     """Two clips one after the other; the second began ``STARTED_LATER_S`` after the first."""
     own = scenes()["clip"]["camera"]
     cameras = (own, camera_at(REAR, like=own))
     seen = []
     for camera, (from_s, to_s) in zip(cameras, ((0.0, 18.0), (STARTED_LATER_S, 19.4)), strict=True):
         points, time_s = moments(from_s, to_s)
-        noise_of = np.random.default_rng(len(seen))
+        chance = np.random.default_rng(len(seen))
         seen.append(
-            seen_by(camera, scenes()["names"], points, time_s - from_s, 0.0, noise, noise_of)
+            seen_by(camera, scenes()["names"], points, time_s - from_s, noise=noise, chance=chance)
         )
+    recording = as_recording(seen, NAMES, folder)
+    return replace(recording, damage={NAMES[1]: "The file is cut off."})
+
+
+def as_recording(views, names, folder: Path = Path("invented")) -> Recording:
+    """What the program would have recorded of these views; a patient is seen by the first."""
     facts = tuple(
         SourceFacts(name, folder / name, "clip", 640, 480, None, 30.0, None, f"{at:064x}")
-        for at, name in enumerate(NAMES)
+        for at, name in enumerate(names)
     )
-    times_s = tuple(view.timeline.time_s for view in seen)
-    tracks = [{"operator": view.track} for view in seen]
-    tracks[0]["patient"] = replace(seen[0].track, role="patient", joint_px=None, joint_sd_px=None)
+    times_s = tuple(view.timeline.time_s for view in views)
+    tracks = [{"operator": view.track} for view in views]
+    tracks[0]["patient"] = replace(views[0].track, role="patient", joint_px=None, joint_sd_px=None)
     return Recording(
         settings=Settings(rate_hz=RATE_HZ),
         sources=facts,
-        timeline=build_timeline(NAMES, times_s, (True, True)),
+        timeline=build_timeline(tuple(names), times_s, (True,) * len(names)),
         number=np.concatenate([np.arange(len(each)) * 6 for each in times_s]),
         tracks=join_sources(tracks, [len(each) for each in times_s]),
-        damage={NAMES[1]: "The file is cut off."},
+        damage={},
         doubt={},
         skipped=(),
         versions={"ergo": "0.1.0"},
-        edges={name: np.zeros((0, 2, 2)) for name in NAMES},
+        edges={name: np.zeros((0, 2, 2)) for name in names},
     )

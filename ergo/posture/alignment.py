@@ -12,16 +12,40 @@ from ergo.landmarks.pose_track import PoseTrack
 
 StartOrigin = Literal["sound", "movement", "notes"]
 
-LEAST_OVERLAP_S = 3.0
-LEAST_LIKENESS = 0.2
-"""Correlation below which two recordings are not taken to show the same (ours)."""
-LEAST_LEAD = 1.5
-"""How many times clearer than any offset elsewhere the best one must be (ours)."""
 APART_S = 1.0
-SLOW_S: Mapping[StartOrigin, float] = {"sound": 0.5, "movement": 4.0}
-"""What changes more slowly than this says little about when: it is taken off (ours). [s]"""
+"""Offsets within this of each other are the same, more or less exactly (ours). [s]"""
 
 
+@dataclass(frozen=True, slots=True)
+class Trust:
+    """When two signals are taken to show the same (ours).
+
+    Attributes
+    ----------
+    slow_s : float
+        What changes more slowly than this says little about when: it is taken off. [s]
+    overlap_s : float
+        Least time in common. [s]
+    likeness : float
+        Least correlation.
+    lead : float
+        How many times clearer than any offset elsewhere the best one must be.
+    """
+
+    slow_s: float
+    overlap_s: float
+    likeness: float
+    lead: float
+
+
+TRUST: Mapping[StartOrigin, Trust] = {
+    "sound": Trust(slow_s=0.5, overlap_s=3.0, likeness=0.2, lead=1.5),
+    "movement": Trust(slow_s=4.0, overlap_s=10.0, likeness=0.6, lead=1.3),
+}
+STRIDE_S = 0.6
+"""Movement is the way from half of this before to half after: jitter is no movement (ours). [s]"""
+STILL = 0.1
+"""Speeds well below this are alike (ours). [trunk lengths a second]"""
 _SHOULDERS = [INDEX["shoulder_left"], INDEX["shoulder_right"]]
 _HIPS = [INDEX["hip_left"], INDEX["hip_right"]]
 
@@ -66,22 +90,24 @@ def start_of(
     Returns
     -------
     Start or None
-        Finer than a sample. None where the two do not overlap by
-        :data:`LEAST_OVERLAP_S` or do not look alike.
+        Finer than a sample. None where the two do not overlap or look alike as
+        :data:`TRUST` asks.
     """
-    least = int(LEAST_OVERLAP_S * rate_hz)
+    trust = TRUST[origin]
+    least = int(trust.overlap_s * rate_hz)
     if min(len(first), len(second)) < least:
         return None
-    slow = SLOW_S[origin] * rate_hz
+    slow = trust.slow_s * rate_hz
     first, second = _quick(first, slow), _quick(second, slow)
     likeness, clearness = _likeness(first, second, least)
     best = int(np.argmax(clearness))
     far = np.abs(np.arange(len(clearness)) - best) > APART_S * rate_hz
     elsewhere = clearness[far].max() if far.any() else 0.0
-    if likeness[best] < LEAST_LIKENESS or clearness[best] < LEAST_LEAD * elsewhere:
+    if likeness[best] < trust.likeness or clearness[best] < trust.lead * elsewhere:
         return None
     lag = best - (len(second) - 1)
-    apart_s = _halves_apart(first, second, lag, int(APART_S * rate_hz)) / rate_hz
+    apart_s = _halves_apart(first, second, lag, int(APART_S * rate_hz), trust.likeness)
+    apart_s /= rate_hz
     offset_s = (lag + _between(likeness, best)) / rate_hz
     return Start(float(offset_s), origin, float(likeness[best]), float(apart_s))
 
@@ -128,7 +154,9 @@ def _between(likeness: FloatArray, best: int) -> float:
     return float(0.5 * (before - after) / bend) if bend < 0 and before > -1 < after else 0.0
 
 
-def _halves_apart(first: FloatArray, second: FloatArray, lag: int, reach: int) -> float:
+def _halves_apart(
+    first: FloatArray, second: FloatArray, lag: int, reach: int, least_likeness: float
+) -> float:
     """Return by how many samples the best lags near ``lag`` of both halves differ; NaN = unsure."""
     begin, end = max(0, lag), min(len(first), lag + len(second))
     middle = (begin + end) // 2
@@ -137,7 +165,7 @@ def _halves_apart(first: FloatArray, second: FloatArray, lag: int, reach: int) -
         own, other = first[part], second[part.start - lag : part.stop - lag]
         likeness, _ = _likeness(own, other, max(1, len(own) - reach))
         best = int(np.argmax(likeness))
-        if likeness[best] < LEAST_LIKENESS:
+        if likeness[best] < least_likeness:
             return np.nan
         found.append(best + _between(likeness, best))
     return abs(found[1] - (len(first[middle:end]) - len(first[begin:middle])) - found[0])
@@ -158,16 +186,20 @@ def movement(track: PoseTrack, time_s: FloatArray, rate_hz: float) -> FloatArray
     Returns
     -------
     array (sample,)
-        Trunk lengths a second, the median over landmarks; NaN = not seen.
+        Logarithm of trunk lengths a second, the median over landmarks; NaN = not seen.
     """
-    points = track.picture_px[..., :2].mean(axis=1)
-    trunk = points[:, _SHOULDERS].mean(axis=1) - points[:, _HIPS].mean(axis=1)
-    step = np.linalg.norm(np.diff(points, axis=0), axis=-1) / np.diff(time_s)[:, None]
-    is_seen = np.isfinite(step).any(axis=1)
-    speed = np.full(len(step), np.nan)
-    speed[is_seen] = np.nanmedian(step[is_seen], axis=1)
-    speed /= np.linalg.norm(trunk, axis=-1)[1:]
-    middle_s = (time_s[1:] + time_s[:-1]) / 2
     at_s = np.arange(0.0, time_s[-1], 1 / rate_hz)
-    even: FloatArray = np.interp(at_s, middle_s, speed)  # NaN beside what was not seen
-    return even
+    points = track.picture_px[..., :2].mean(axis=1)
+    seen_at = [np.interp(at_s, time_s, column) for column in points.reshape(len(points), -1).T]
+    even = np.stack(seen_at, axis=1).reshape(len(at_s), -1, 2)  # NaN beside what was not seen
+    trunk = even[:, _SHOULDERS].mean(axis=1) - even[:, _HIPS].mean(axis=1)
+    half = round(STRIDE_S * rate_hz / 2)
+    speed = np.full(len(at_s), np.nan)
+    if len(at_s) <= 2 * half:
+        return speed
+    stride = np.linalg.norm(even[2 * half :] - even[: -2 * half], axis=-1) / STRIDE_S
+    is_seen = np.isfinite(stride).any(axis=1)
+    middle = slice(half, len(at_s) - half)
+    speed[middle][is_seen] = np.nanmedian(stride[is_seen], axis=1)
+    quick: FloatArray = np.log(speed / np.linalg.norm(trunk, axis=-1) + STILL)
+    return quick

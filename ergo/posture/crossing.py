@@ -40,7 +40,7 @@ LEAST_APART_DEG = 20.0
 LARGEST_MISS = 3.0
 """Lines of sight that usually miss each other by more standard deviations do not belong
 together (ours)."""
-UNSHOWN = 0.5
+UNSHOWN = 0.25
 """Share of the error variance that lets lines of sight meet at a wrong place: it does not show
 in how they miss each other (ours)."""
 FURTHEST_TURN_DEG = 30.0

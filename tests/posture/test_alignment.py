@@ -99,10 +99,29 @@ def test_movements_seen_by_two_cameras_are_laid_within_a_frame():
     assert start.offset_s == pytest.approx(2.7, abs=0.2)
 
 
+def wandering(seed, samples):
+    """Somebody who moves now and then, at moments of their own."""
+    chance = np.random.default_rng(seed)
+    moves = np.zeros(samples)
+    moves[
+        np.cumsum(chance.exponential(60, samples // 40).astype(int) + 10).clip(0, samples - 1)
+    ] = 1
+    return np.log(np.convolve(moves, np.hanning(20), "same") + 0.1)
+
+
+def test_people_who_move_at_other_times_are_not_laid_together():
+    found = [
+        start_of(wandering(seed, 6000), wandering(seed + 50, 6000), 20.0, "movement")
+        for seed in range(20)
+    ]
+    assert found == [None] * 20
+    assert start_of(wandering(1, 6000), wandering(1, 6000)[900:], 20.0, "movement").offset_s == 45.0
+
+
 def test_movement_is_not_known_where_nobody_was_seen():
     time_s = np.arange(0, 20, 0.2)
     track = nodding(np.random.default_rng(9), time_s, 1.0)
     track.picture_px[40:60] = np.nan
     speed = movement(track, time_s, 5.0)
-    assert np.isnan(speed[42:58]).all()
-    assert np.isfinite(speed[:38]).all()
+    assert np.isnan(speed[40:60]).all()
+    assert np.isfinite(speed[4:36]).all()

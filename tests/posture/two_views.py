@@ -4,14 +4,41 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ergo.landmarks.names import LANDMARKS
 from ergo.landmarks.refine import JOINTS
 from ergo.posture.crossing import View
 from ergo.timeline import build_timeline
 
 from .bodies import camera_of, perfect_track
 
-SD_PX = 4.0
-"""What the refiner says of its own joints, in a picture 640 px wide. [px]"""
+
+@dataclass(frozen=True)
+class Noise:
+    """How far the joints of one part of the body are off, root mean square per axis.
+
+    As measured: the refiner's joints on a rendered clip of the scene in ``data``, seen by
+    its own camera and by one behind the operator (640 x 480).
+    """
+
+    steady_px: float  # the same in the whole clip
+    changing_px: float  # anew in every frame
+    stated_px: float  # what the refiner says of itself
+    shift_m: float  # in depth, of the whole part, the same in the whole clip
+    depth_m: float  # in depth, of each joint, anew in every frame
+
+
+PARTS = {
+    "head": Noise(1.2, 1.2, 3.0, 0.08, 0.014),
+    "trunk": Noise(1.4, 2.0, 4.0, 0.05, 0.03),
+    "arms": Noise(2.3, 4.3, 8.0, 0.09, 0.06),
+    "legs": Noise(4.0, 7.0, 8.0, 0.06, 0.04),
+}
+_PART = {
+    "head": ("nose", "eye", "ear", "mouth"),
+    "trunk": ("shoulder", "hip", "c7"),
+    "arms": ("elbow", "wrist", "index", "pinky", "thumb"),
+    "legs": ("knee", "ankle", "heel", "toe"),
+}
 _OTHER_NAME = {"nose": "nose_tip"} | {
     f"{ours}_{side}": f"{theirs}_{side}"
     for ours, theirs in (("ear", "tragus"), ("index", "index_knuckle"), ("pinky", "pinky_knuckle"))
@@ -19,18 +46,8 @@ _OTHER_NAME = {"nose": "nose_tip"} | {
 }
 
 
-@dataclass(frozen=True)
-class Noise:
-    """Errors of joints: the same in the whole clip, and anew in every frame; per axis."""
-
-    steady_px: float = 0.0
-    changing_px: float = 0.0
-    steady_m: float = 0.0  # in depth
-    changing_m: float = 0.0
-
-
-MEASURED = Noise(3.0, 3.0, 0.05, 0.07)
-"""Of the refiner on the rendered clip of ``data``, root mean square over all its joints."""
+def part_of(name):
+    return next(part for part, stems in _PART.items() if name.startswith(stems))
 
 
 def camera_at(position, look_at=(-0.1, 0.25, 0.78), like=None):
@@ -43,44 +60,48 @@ def camera_at(position, look_at=(-0.1, 0.25, 0.78), like=None):
     return {**like, "R": rotation, "t": -rotation @ position, "position": position}
 
 
-def seen_by(record, names, points_m, time_s, start_s=0.0, noise=None, chance=None, **facts):
+def seen_by(record, names, points_m, time_s, *, noise=0.0, chance=None, **facts):
     """What a camera and the networks would say of true world points (frame, point, xyz).
 
-    ``facts`` are of the camera as the program knows it.
+    ``noise``: 0 = perfect, 1 = as far off as measured; what the refiner says of itself is
+    the same, so that one view alone is at no disadvantage. ``facts``: of the camera as the
+    program knows it.
     """
-    noise, chance = noise or Noise(), chance or np.random.default_rng(0)
+    chance = chance or np.random.default_rng(0)
     exact = perfect_track([record] * len(points_m), points_m)
     joints = np.asarray(points_m)[:, [names.index(_OTHER_NAME.get(j, j)) for j in JOINTS]]
-    off_px = _errors(chance, joints.shape[:2], 2, noise.steady_px, noise.changing_px)
-    off_m = _errors(chance, joints.shape[:2], 1, noise.steady_m, noise.changing_m)
+    off_px, off_m = _errors(JOINTS, len(joints), noise, chance)
     at = joints @ np.array(record["R"]).T + record["t"]
     focal = record["K"][0][0]
     pixels = focal * at[..., :2] / at[..., 2:] + np.array(record["K"])[:2, 2] + off_px
     hips = at[:, [JOINTS.index("hip_left"), JOINTS.index("hip_right")], 2].mean(axis=1)
     depth = at[..., 2:] + off_m - hips[:, None, None]
+    stated = np.array([PARTS[part_of(joint)].stated_px for joint in JOINTS])
     track = replace(
         _with_errors(exact, noise, chance),
         joint_px=np.concatenate([pixels, depth * focal / hips[:, None, None]], axis=-1),
-        joint_sd_px=np.full(joints.shape[:2], SD_PX),
+        joint_sd_px=np.tile(stated, (len(joints), 1)),
     )
     timeline = build_timeline(("a clip",), (np.asarray(time_s, float),), (True,))
-    return View(timeline, track, replace(camera_of({"camera": record}), **facts), start_s)
+    return View(timeline, track, replace(camera_of({"camera": record}), **facts), 0.0)
 
 
 def _with_errors(track, noise, chance):
     """Return the landmarks moved alike in the picture and in the network's metric guess."""
-    size = track.picture_px[:, 0, :, 0].shape
-    off_px = _errors(chance, size, 2, noise.steady_px, noise.changing_px)
-    off_m = _errors(chance, size, 1, noise.steady_m, noise.changing_m)
+    off_px, off_m = _errors(LANDMARKS, len(track), noise, chance)
     picture, world = track.picture_px.copy(), track.world_m.copy()
     picture[:, 0, :, :2] += off_px
     world[:, 0, :, 2:] += off_m
     return replace(track, picture_px=picture, world_m=world)
 
 
-def _errors(chance, size, axes, steady, changing):
-    frames, points = size
-    return (
-        chance.normal(0, 1, (1, points, axes)) * steady
-        + chance.normal(0, 1, (frames, points, axes)) * changing
-    )
+def _errors(names, frames, noise, chance):
+    """Return errors in the picture (frame, point, xy) [px] and in depth (frame, point, 1) [m]."""
+    of = [PARTS[part_of(name)] for name in names]
+    column = lambda key: np.array([getattr(part, key) for part in of])[:, None]  # noqa: E731
+    shift = dict(zip(PARTS, chance.normal(0, 1, len(PARTS)), strict=True))
+    shifts = np.array([shift[part_of(name)] for name in names])[:, None] * column("shift_m")
+    off_px = chance.normal(0, 1, (1, len(of), 2)) * column("steady_px")
+    off_px = off_px + chance.normal(0, 1, (frames, len(of), 2)) * column("changing_px")
+    off_m = shifts + chance.normal(0, 1, (frames, len(of), 1)) * column("depth_m")
+    return noise * off_px, noise * off_m

@@ -1,0 +1,169 @@
+"""Bench of two cameras on one session: how much better than the better one alone?
+
+    python -m tests.accuracy.together --scenes ../shared/scenes [--session DIR --second JSON]
+
+The operator of ``clip_dev`` is projected into the clip's own camera and into a second
+one that stands elsewhere: as perfect landmarks, and with errors as large as those of
+the refiner on that clip. ``--session`` is a folder that ``ergo analyse --together`` made
+of ``clip_dev`` and of the same scene rendered from elsewhere, ``--second`` the truth of
+the latter: what the networks themselves make of two views. Lens and level are known.
+"""
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ergo.analyse import judge
+from ergo.arrays import FloatArray
+from ergo.notes.notes import Notes
+from ergo.posture.posture_track import PostureTrack
+from ergo.session import Recording
+from ergo.storage.session_folder import read_session
+from ergo.together import laid_together
+from tests.accuracy.truth import C7_ROWS, TRUE_COLUMN, angles_of, camera_notes
+from tests.posture.two_views import camera_at, seen_by
+from tests.two_phones import as_recording
+
+GOAL = 0.7
+NOTHING_TO_COMPARE = 3
+ANGLES = (
+    "trunk_inclination_deg",
+    "trunk_flexion_deg",
+    "trunk_side_bend_deg",
+    "trunk_twist_deg",
+    "head_inclination_deg",
+    "neck_flexion_deg",
+    "neck_side_bend_deg",
+    "neck_rotation_deg",
+)
+PLACES = {
+    "rear, on the other side": (-1.7, 2.15, 1.55),
+    "rear, on the same side": (1.0, 2.4, 1.5),
+    "front, on the other side": (-2.3, -0.8, 1.45),
+}
+SEEDS = range(4)
+
+Scene = Mapping[str, Any]
+
+
+def true_of(name: str) -> int:
+    """The truth's column; the trunk is measured to C7."""
+    to_c7 = f"{name} (C7)"
+    return TRUE_COLUMN[to_c7 if to_c7 in C7_ROWS else name]
+
+
+def truths(clip: Scene, numbers: Sequence[int]) -> FloatArray:
+    return np.array([angles_of(clip["frames"][n]["angles"]) for n in numbers])
+
+
+def stated(clip: Scene, **more: Any) -> Notes:
+    return Notes.model_validate({"camera": camera_notes(clip["frames"][0]["camera"]), **more})
+
+
+def projected(
+    clip: Scene, place: Sequence[float], noise: float, seed: int
+) -> tuple[Recording, Notes]:
+    """Return what two cameras would have recorded, and the first's notes."""
+    frames = clip["frames"][::2]
+    operators = [next(p for p in f["persons"] if p["role"] == "operator") for f in frames]
+    names = list(operators[0]["points"])
+    points = np.array([[each["points"][n]["xyz"] for n in names] for each in operators])
+    time_s = np.array([frame["t"] for frame in frames])
+    own, chance = frames[0]["camera"], np.random.default_rng(seed)
+    cameras = (own, camera_at(place, like=own))
+    views = [seen_by(each, names, points, time_s, noise=noise, chance=chance) for each in cameras]
+    notes = [Notes.model_validate({"camera": camera_notes(each)}) for each in cameras]
+    second = notes[1].model_copy(update={"begins_s": 0.0})
+    whole = as_recording(views, ("own.mp4", "second.mp4"))
+    return laid_together(whole, (notes[0], second)), notes[0]
+
+
+def off_by(posture: PostureTrack, true: FloatArray, name: str) -> FloatArray:
+    off: FloatArray = np.abs(posture.angle(name) - true[:, true_of(name)])
+    return off
+
+
+def print_rows(title: str, off: Callable[[str], Sequence[FloatArray]]) -> None:
+    """Print the mean errors of both views alone and joined, and their ratio."""
+    print(f"\n{title}\nangle                     first  second  joined   ratio to the better one")
+    for name in ANGLES:
+        first, second, joined = (float(np.nanmean(each)) for each in off(name))
+        ratio = joined / min(first, second)
+        mark = "met" if ratio <= GOAL else "missed"
+        print(f"{name:24} {first:6.1f} {second:7.1f} {joined:7.1f} {ratio:7.2f} {mark}")
+
+
+def _alone(recording: Recording, notes: Notes) -> PostureTrack:
+    return judge(replace(recording, beside=()), (notes,)).posture
+
+
+def print_projected(clip: Scene, title: str, noise: float) -> None:
+    """Print the errors of projected landmarks, the second camera at several places."""
+    seeds = SEEDS if noise else range(1)
+    for where, place in PLACES.items():
+        found = []
+        for seed in seeds:
+            laid, notes = projected(clip, place, noise, seed)
+            other = laid.beside[0]
+            postures = (
+                _alone(laid, notes),
+                _alone(other.recording, other.notes),
+                judge(laid, (notes,)).posture,
+            )
+            true = truths(clip, range(0, len(clip["frames"]), 2))
+            found.append({n: [off_by(each, true, n) for each in postures] for n in ANGLES})
+        print_rows(
+            f"{title}; second camera: {where}",
+            lambda name, found=found: [
+                np.concatenate([f[name][at] for f in found]) for at in range(3)
+            ],
+        )
+
+
+def print_session(folder: Path, clip: Scene, second: Scene) -> None:
+    """Print the errors of a session that the program analysed."""
+    laid = read_session(folder).recording
+    other = replace(laid.beside[0], notes=stated(second))
+    laid = replace(laid, beside=(other,))
+    start = other.start
+    print(f"\nSecond clip began at {start.offset_s:.2f} s by {start.origin}")
+    session = judge(laid, (stated(clip),))
+    true, of_second = truths(clip, laid.number), truths(second, other.recording.number)
+    alone = (_alone(laid, stated(clip)), _alone(other.recording, other.notes))
+    print_rows(
+        "What the networks found in rendered pictures of both cameras",
+        lambda name: [
+            off_by(alone[0], true, name),
+            off_by(alone[1], of_second, name),
+            off_by(session.posture, true, name),
+        ],
+    )
+
+
+def main(given: Sequence[str] | None = None) -> int:
+    """Run the bench and return its exit code."""
+    parser = argparse.ArgumentParser(prog="python -m tests.accuracy.together", description=__doc__)
+    parser.add_argument("--scenes", type=Path, default=Path("../shared/scenes"))
+    parser.add_argument("--session", type=Path, help="session folder of clip_dev and another view")
+    parser.add_argument("--second", type=Path, help="truth of the other view")
+    arguments = parser.parse_args(given)
+    described = arguments.scenes / "clip_dev.json"
+    if not described.is_file():
+        print(f"{described}: not found; name its folder with --scenes.", file=sys.stderr)
+        return NOTHING_TO_COMPARE
+    clip = json.loads(described.read_text())
+    print_projected(clip, "Perfect landmarks", 0.0)
+    print_projected(clip, "Landmarks as far off as the refiner's", 1.0)
+    if arguments.session and arguments.second:
+        print_session(arguments.session, clip, json.loads(arguments.second.read_text()))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
