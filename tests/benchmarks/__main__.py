@@ -110,6 +110,23 @@ def hour(analysed: Path) -> Iterator[Row]:
     yield Row(f"report of {frames} frames, CPU time", costs["report"].cpu_s, "s")
 
 
+def page(analysed: Path, work: Path) -> Iterator[Row]:
+    """Yield how soon an hour is on the page in a real browser, and how smoothly it scrubs."""
+    from tests.benchmarks.page import measured
+
+    folder = work / "page"
+    folder.mkdir()
+    took = measured(analysed, folder)
+    yield Row("floor: the list of sessions is on the page", took["listed"] / 1000, "s")
+    yield Row(f"{took['frames']} frames are on the page", took["load"] / 1000, "s", 2.0)
+    yield Row("  the first time, judged anew", took["first"] / 1000, "s")
+    yield Row("floor: a frame of the browser with nothing to do", took["idle"], "ms")
+    yield Row("scrubbing: work a move", took["work"], "ms")
+    yield Row("scrubbing: work a move, the slowest tenth", took["work_90"], "ms")
+    yield Row("scrubbing: a frame / floor", took["frame"] / took["idle"], "times", 1.5)
+    yield Row("scrubbing: a frame, the slowest tenth", took["frame_90"], "ms", 50.0)
+
+
 def _rows(arguments: argparse.Namespace, work: Path) -> Iterator[Row]:
     wanted = arguments.only
     if "start" in wanted:
@@ -126,6 +143,10 @@ def _rows(arguments: argparse.Namespace, work: Path) -> Iterator[Row]:
         analysed = work / "sample"
         cost_of_process(["-m", "ergo", "analyse", str(short), "--out", str(analysed)])
         yield from hour(analysed)
+    if "page" in wanted:
+        shown = work / "shown"
+        cost_of_process(["-m", "ergo", "analyse", str(short), "--out", str(shown)])
+        yield from page(shown, work)
 
 
 def main(given: Sequence[str] | None = None) -> int:
@@ -135,7 +156,7 @@ def main(given: Sequence[str] | None = None) -> int:
         description=__doc__,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    parts = ["start", "chain", "looks", "hour"]
+    parts = ["start", "chain", "looks", "hour", "page"]
     parser.add_argument("--clip", type=Path, help="another clip than the sample's")
     parser.add_argument("--minutes", type=float, default=2.0, help="length of the repeated clip")
     parser.add_argument("--only", nargs="+", default=parts, choices=parts)
