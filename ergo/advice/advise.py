@@ -128,7 +128,7 @@ def advise(
         posture.person_found,
         posture.is_bridged,
     )
-    hours = _as_right_handed(timeline, clock.hours, notes)
+    hours = _as_right_handed(timeline, clock)
     seen = _Seen(timeline, kept, hours, mouth_area_labels(timeline, notes), exposure)
     found = [each for rule in wanted or rules() for each in _by_rule(rule, seen)]
     least = LEAST_SHARE * exposure.total
@@ -146,11 +146,12 @@ def advise(
     )
 
 
-def _as_right_handed(timeline: Timeline, hours: FloatArray, notes: Sequence[Notes]) -> FloatArray:
+def _as_right_handed(timeline: Timeline, clock: ClockTrack) -> FloatArray:
     """Return the clock hours, those of left-handed operators mirrored, array (frame,). [h]."""
-    mirrored = (12 - hours - 1) % 12 + 1
-    is_left = np.array([stated.handed == "left" for stated in notes], dtype=bool)
-    return np.where(is_left[timeline.source_index], mirrored, hours)
+    mirrored = (12 - clock.hours - 1) % 12 + 1
+    handed = clock.handed or (None,) * len(timeline.sources)
+    is_left = np.array([each == "left" for each in handed], dtype=bool)
+    return np.where(is_left[timeline.source_index], mirrored, clock.hours)
 
 
 def _by_rule(rule: Rule, seen: _Seen) -> list[_Found]:

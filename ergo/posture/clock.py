@@ -1,17 +1,16 @@
 """Clock positions round the patient's head: bearings, zones, and what the notes state."""
 
 from collections.abc import Sequence
-from typing import Literal, cast
+from typing import cast
 
 import numpy as np
 
 from ergo.arrays import FloatArray
 from ergo.notes.notes import Notes
-from ergo.posture.clock_track import ClockOrigin, ClockTrack, Zone
+from ergo.posture.clock_track import ClockOrigin, ClockTrack, Handed, Zone
 from ergo.posture.tables_reading import rows
 from ergo.timeline import Timeline
 
-Handed = Literal["right", "left"]
 HANDS: tuple[Handed, Handed] = ("right", "left")
 
 NOTED_SD_HOURS = 0.3
@@ -98,15 +97,18 @@ def clock_from_notes(timeline: Timeline, notes: Sequence[Notes]) -> ClockTrack:
             hours[frames[(time_s >= span.from_s) & (time_s <= until)]] = span.hours
     sd = np.where(np.isfinite(hours), NOTED_SD_HOURS, np.nan)
     origin: ClockOrigin = "notes" if np.isfinite(hours).any() else "not judged"
-    return ClockTrack(hours, sd, zones_of(timeline, hours, notes), origin)
+    handed = tuple(note.handed for note in notes)
+    return ClockTrack(hours, sd, zones_of(timeline, hours, handed), origin, handed)
 
 
-def zones_of(timeline: Timeline, hours: FloatArray, notes: Sequence[Notes]) -> tuple[Zone, ...]:
-    """Return the zone of every frame, for the handedness that its source's notes state."""
+def zones_of(
+    timeline: Timeline, hours: FloatArray, handed: Sequence[Handed | None]
+) -> tuple[Zone, ...]:
+    """Return the zone of every frame, for the operator's handedness in each source."""
     known: dict[tuple[float, Handed | None], Zone] = {}
     zones: list[Zone] = []
     for source, hour in zip(timeline.source_index.tolist(), hours.tolist(), strict=True):
-        key = (hour, notes[source].handed)
+        key = (hour, handed[source])
         if key not in known:
             known[key] = zone_of(*key)
         zones.append(known[key])

@@ -6,6 +6,7 @@ from typing import Literal
 from ergo.arrays import FloatArray
 from ergo.errors import InputError
 
+Handed = Literal["right", "left"]
 Zone = Literal["operator", "static", "assistant", "transfer", "not judged"]
 ClockOrigin = Literal["notes", "set-up", "automatic", "assistant", "mixed", "not judged"]
 
@@ -25,12 +26,16 @@ class ClockTrack:
         Zone of activity per frame, for the operator's handedness.
     origin : str
         Where the positions come from; ``"mixed"`` = not all from the same.
+    handed : tuple of (str or None)
+        The operator's handedness in every source, as stated or else as measured; None = not
+        known; empty where nobody asked.
     """
 
     hours: FloatArray
     sd_hours: FloatArray
     zones: tuple[Zone, ...]
     origin: ClockOrigin
+    handed: tuple[Handed | None, ...] = ()
 
     def __post_init__(self) -> None:
         if not len(self.hours) == len(self.sd_hours) == len(self.zones):

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
-from ergo.posture.clock import HANDS, Handed, bearing_deg, hours_apart, zone_middle
+from ergo.posture.clock import HANDS, bearing_deg, zone_middle
+from ergo.posture.clock_track import Handed
+from ergo.posture.handedness import ASSISTANT_SD_HOURS, SHARES, some_frames, usual
 from ergo.posture.measured_clock import (
     FACING_ELSEWHERE,
     FACING_SD_DEG,
@@ -26,15 +28,12 @@ from ergo.posture.measured_clock import (
 from ergo.posture.rooms import Cameras, Rooms, SeatErrors, seat_errors
 from ergo.posture.seat import SeenPerson, seat_of
 
-SHARES = {"right": 0.9, "left": 0.1}
-"""Handedness of people of whom nothing else is known (common knowledge, no source)."""
-SEAT_SD_HOURS, ASSISTANT_SD_HOURS, UNUSUAL = 1.7, 0.7, 0.1
-"""Spread of operators and assistants round the middle of their zones, and how much of the belief
-is left for any other place (widths of the zones; ours). [h]"""
+UNUSUAL = 0.1
+"""How much of the belief is left for pairs that sit in any other way (ours)."""
 ASSISTANT_REACH_M, ASSISTANT_REACH_SD_M = 0.65, 0.12
 """Hips of a seated assistant from the patient's head (0.58-0.73 m in our training scenes; ours)."""
-TRIED, MOST_FRAMES = 4, 20
-"""So many times more rooms are tried than kept, on at most so many frames."""
+TRIED = 4
+"""So many times more rooms are tried than kept."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,19 +66,15 @@ def pair_of(
     if assistant is None:
         return None
     is_seen = np.isfinite(operator.hands_m).all(axis=-1) & np.isfinite(assistant.depth_m)
-    frames = np.flatnonzero(is_seen)
-    if not len(frames):
-        return None
-    step = -(-len(frames) // MOST_FRAMES)
-    return Pair(operator, assistant, frames[::step], handed)
+    frames = some_frames(is_seen)
+    return Pair(operator, assistant, frames, handed) if len(frames) else None
 
 
 def with_assistant(rooms: Rooms, pair: Pair, numbers: np.random.Generator) -> Rooms:
     """Return the rooms drawn anew, those in which both sit as usual more often."""
     seats = _Seats(rooms, pair, seat_errors(len(rooms.feet), 3))
-    usual = sum(pair.share(each) * seats.usual(each, "assistant", "operator") for each in HANDS)
-    likely = (usual + UNUSUAL * sum(pair.share(each) for each in HANDS) / 12) * seats.likely
-    return rooms.some(_chosen(likely, len(rooms.feet), numbers))
+    likely = sum((pair.share(each) * seats.usual(each) for each in HANDS), UNUSUAL / 12)
+    return rooms.some(_chosen(likely * seats.likely, len(rooms.feet), numbers))
 
 
 def rooms_by_assistant(cameras: Cameras, pair: Pair, numbers: np.random.Generator) -> Rooms:
@@ -101,15 +96,15 @@ def rooms_by_assistant(cameras: Cameras, pair: Pair, numbers: np.random.Generato
     unturned = Rooms(tried, head, np.tile([0.0, -1.0], (draws, 1)), seat_errors(draws))
     seats = _Seats(unturned, pair, seat_errors(draws, 3))
     is_right = numbers.random(draws) < pair.share("right")
-    usual = np.where(is_right, zone_middle("assistant", "right"), zone_middle("assistant", "left"))
-    hours = usual + ASSISTANT_SD_HOURS * numbers.standard_normal(draws)
+    middle = np.where(is_right, zone_middle("assistant", "right"), zone_middle("assistant", "left"))
+    hours = middle + ASSISTANT_SD_HOURS * numbers.standard_normal(draws)
     turned = np.radians(bearing_deg(seats.assistant_hours) - bearing_deg(hours))
     rooms = Rooms(
         tried, head, -np.stack([np.sin(turned), np.cos(turned)], axis=-1), unturned.errors
     )
     seats = _Seats(rooms, pair, seat_errors(draws, 3))
-    of_seat = np.where(is_right, seats.usual("right", "operator"), seats.usual("left", "operator"))
-    return rooms.some(_chosen(of_seat * seats.likely, len(cameras.focal_px), numbers))
+    likely = np.where(is_right, *(usual(seats.operator_hours, "operator", each) for each in HANDS))
+    return rooms.some(_chosen(likely * seats.likely, len(cameras.focal_px), numbers))
 
 
 def _chosen(likely: FloatArray, count: int, numbers: np.random.Generator) -> IndexArray:
@@ -150,14 +145,8 @@ class _Seats:
             np.exp(-0.5 * facing**2) + FACING_ELSEWHERE
         )
 
-    def usual(self, handed: Handed, *zones: str) -> FloatArray:
-        """Return how usual the places are beside an operator of this handedness, array (draw,)."""
-        usual = np.ones(len(self.likely))
-        for zone in zones:
-            hours, sd = (
-                (self.assistant_hours, ASSISTANT_SD_HOURS)
-                if zone == "assistant"
-                else (self.operator_hours, SEAT_SD_HOURS)
-            )
-            usual *= np.exp(-0.5 * (hours_apart(hours, zone_middle(zone, handed)) / sd) ** 2)
-        return usual
+    def usual(self, handed: Handed) -> FloatArray:
+        """Return how usual the pair sits round an operator of this handedness, array (draw,)."""
+        return usual(self.operator_hours, "operator", handed) * usual(
+            self.assistant_hours, "assistant", handed
+        )

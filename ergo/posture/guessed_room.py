@@ -15,7 +15,7 @@ from ergo.arrays import FloatArray
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.clock import Handed
+from ergo.posture.clock_track import Handed
 from ergo.posture.four_handed import pair_of, rooms_by_assistant, with_assistant
 from ergo.posture.geometry import unit
 from ergo.posture.place_track import PlaceOrigin

@@ -34,6 +34,9 @@ class PlaceTrack:
         One per source: the camera seems to have been moved since its set-up.
     chair_length_m, chair_width_m : tuple of (float or None)
         One per source, where it was set up. [m]
+    right_handed : tuple of float
+        One per source: belief that the operator is right-handed, 0..1, as the places of
+        operator and assistant tell it; NaN = not judged.
     """
 
     seat_m: FloatArray
@@ -47,6 +50,7 @@ class PlaceTrack:
     is_moved: tuple[bool, ...]
     chair_length_m: tuple[float | None, ...]
     chair_width_m: tuple[float | None, ...]
+    right_handed: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         frames = len(self.hours)

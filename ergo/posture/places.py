@@ -9,8 +9,9 @@ from ergo.arrays import FloatArray, IndexArray
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.notes.notes import Notes
 from ergo.posture.clock import clock_from_notes, zones_of
-from ergo.posture.clock_track import ClockOrigin, ClockTrack
+from ergo.posture.clock_track import ClockOrigin, ClockTrack, Handed
 from ergo.posture.guessed_room import SeenPeople, guessed_rooms
+from ergo.posture.handedness import belief_in_right, handed_by
 from ergo.posture.measured_clock import Placed, placed_person
 from ergo.posture.place_track import MEASURES, PlaceOrigin, PlaceTrack
 from ergo.posture.rooms import Rooms, rooms_of_set_up
@@ -20,6 +21,10 @@ from ergo.room.places import Place
 from ergo.timeline import Timeline
 
 SET_UP_DRAWS = 64
+LEAST_SEEN = 0.3
+"""Share of the looks at an assistant in which one has to be found (ours)."""
+FARTHEST_M = 1.2
+"""Nobody who sits further from the patient's head assists (arm's reach; ours). [m]"""
 
 
 def place_people(
@@ -44,6 +49,7 @@ def place_people(
     """
     laid = _Laid(len(timeline))
     origins: list[PlaceOrigin] = []
+    right_handed: list[float] = []
     for source, (place, note) in enumerate(zip(places, notes, strict=True)):
         frames, camera = timeline.frames_of(source), cameras[source]
         seconds, of_frame = _seconds(timeline, frames)
@@ -51,10 +57,13 @@ def place_people(
         people = _seen_people(seconds, own, camera, note.operator_height_cm)
         rooms, origin = _rooms(people, camera, place, note)
         origins.append(origin)
+        right_handed.append(_right_handed(people, rooms))
         if rooms is not None:
             laid.put(frames, of_frame, placed_person(people.operator, rooms))
         if rooms is not None and people.assistant is not None:
-            laid.assistant_m[frames] = placed_person(people.assistant, rooms).seat_m[of_frame]
+            laid.assistant_m[frames] = _within_reach(placed_person(people.assistant, rooms))[
+                of_frame
+            ]
     chairs = [None if p.set_up is None else p.set_up.chair for p in places]
     return PlaceTrack(
         seat_m=laid.seat_m,
@@ -65,6 +74,7 @@ def place_people(
         measured=laid.measured,
         measured_sd=laid.measured_sd,
         origins=tuple(origins),
+        right_handed=tuple(right_handed),
         is_moved=tuple(each.is_moved for each in places),
         chair_length_m=tuple(None if chair is None else chair.length_m for chair in chairs),
         chair_width_m=tuple(None if chair is None else chair.width_m for chair in chairs),
@@ -79,9 +89,18 @@ def _seen_people(
 ) -> SeenPeople:
     operator = seen_person(timeline, tracks["operator"], camera, height_cm)
     assistant = None
-    if "assistant" in tracks and tracks["assistant"].found.any():
+    if "assistant" in tracks and _is_there(tracks["assistant"]):
         assistant = seen_person(timeline, tracks["assistant"], camera, None)
     return SeenPeople(timeline, operator, assistant, tracks.get("patient"))
+
+
+def _is_there(track: PoseTrack) -> bool:
+    """Return whether somebody is there in a fair share of the seconds in which they are looked for.
+
+    Who is found once in a while is a mistake, or somebody who passes by.
+    """
+    looked_for = np.isfinite(track.presence) | track.found
+    return bool(track.found.sum() > LEAST_SEEN * looked_for.sum())
 
 
 def _rooms(
@@ -91,6 +110,17 @@ def _rooms(
     if place.set_up is not None and place.set_up.chair is not None:
         return rooms_of_set_up(place.set_up.draws(SET_UP_DRAWS)), "set-up"
     return guessed_rooms(people, camera, note.handed)
+
+
+def _right_handed(people: SeenPeople, rooms: Rooms | None) -> float:
+    if rooms is None:
+        return float("nan")
+    return belief_in_right(rooms, people.operator, people.assistant)
+
+
+def _within_reach(assistant: Placed) -> FloatArray:
+    away_m = np.linalg.norm(assistant.seat_m, axis=1, keepdims=True)
+    return np.where(away_m < FARTHEST_M, assistant.seat_m, np.nan)
 
 
 class _Laid:
@@ -152,11 +182,18 @@ def _by_second(track: PoseTrack, frames: IndexArray, of_frame: IndexArray) -> Po
         picture_px=mean(track.picture_px),
         world_m=mean(track.world_m),
         visibility=mean(track.visibility),
-        presence=mean(track.presence),
+        presence=_highest(track.presence[frames], of_frame),
         identity=mean(track.identity),
         joint_px=None if track.joint_px is None else mean(track.joint_px),
         joint_sd_px=None if track.joint_sd_px is None else mean(track.joint_sd_px),
     )
+
+
+def _highest(values: FloatArray, of_frame: IndexArray) -> FloatArray:
+    """Return the highest of each second, NaN where none is known."""
+    highest = np.full(int(of_frame.max(initial=-1)) + 1, -np.inf)
+    np.fmax.at(highest, of_frame, values)
+    return np.where(np.isfinite(highest), highest, np.nan)
 
 
 def clock_of(timeline: Timeline, notes: Sequence[Notes], place: PlaceTrack) -> ClockTrack:
@@ -182,7 +219,17 @@ def clock_of(timeline: Timeline, notes: Sequence[Notes], place: PlaceTrack) -> C
     origins = set(origin_of[from_place].tolist())
     if (is_stated & ~from_place).any():
         origins.add("notes")
-    return ClockTrack(hours, sd_hours, zones_of(timeline, hours, notes), _one_origin(origins))
+    handed = handed_of(notes, place)
+    zones = zones_of(timeline, hours, handed)
+    return ClockTrack(hours, sd_hours, zones, _one_origin(origins), handed)
+
+
+def handed_of(notes: Sequence[Notes], place: PlaceTrack) -> tuple[Handed | None, ...]:
+    """Return the operator's handedness in every source: as stated, else as the places tell it."""
+    believed = place.right_handed or (float("nan"),) * len(notes)
+    return tuple(
+        note.handed or handed_by(belief) for note, belief in zip(notes, believed, strict=True)
+    )
 
 
 def _one_origin(origins: set[ClockOrigin]) -> ClockOrigin:

@@ -65,7 +65,11 @@ def advices(posture, *, handed="right", share=1.0):
     sd = np.where(np.isfinite(value), 0.5, np.nan)
     track = PostureTrack(value, sd, np.ones(FRAMES, bool), np.zeros(FRAMES, bool))
     clock = ClockTrack(
-        np.full(FRAMES, hours), np.full(FRAMES, 0.2 + 0 * hours), ("not judged",) * FRAMES, "notes"
+        np.full(FRAMES, hours),
+        np.full(FRAMES, 0.2 + 0 * hours),
+        ("not judged",) * FRAMES,
+        "notes",
+        (handed,),
     )
     tasks = (TaskSpan(mouth_area=area),) if area else ()
     notes = (Notes(handed=handed, tasks=tasks),)
