@@ -6,6 +6,7 @@ from typing import Literal
 
 from ergo.arrays import FloatArray
 from ergo.errors import InputError
+from ergo.room.camera import LevelOrigin
 
 PlaceOrigin = Literal["set-up", "automatic", "assistant", "not judged"]
 
@@ -37,6 +38,8 @@ class PlaceTrack:
     right_handed : tuple of float
         One per source: belief that the operator is right-handed, 0..1, as the places of
         operator and assistant tell it; NaN = not judged.
+    level_origins : tuple of str
+        One per source: what told the camera's level for its places.
     """
 
     seat_m: FloatArray
@@ -51,6 +54,7 @@ class PlaceTrack:
     chair_length_m: tuple[float | None, ...]
     chair_width_m: tuple[float | None, ...]
     right_handed: tuple[float, ...] = ()
+    level_origins: tuple[LevelOrigin, ...] = ()
 
     def __post_init__(self) -> None:
         frames = len(self.hours)

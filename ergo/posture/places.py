@@ -13,10 +13,11 @@ from ergo.posture.clock_track import ClockOrigin, ClockTrack, Handed
 from ergo.posture.guessed_room import SeenPeople, guessed_rooms
 from ergo.posture.handedness import belief_in_right, handed_by
 from ergo.posture.measured_clock import Placed, placed_person
+from ergo.posture.people_level import levelled_by_people
 from ergo.posture.place_track import MEASURES, PlaceOrigin, PlaceTrack
 from ergo.posture.rooms import Rooms, rooms_of_set_up
 from ergo.posture.seat import seen_person
-from ergo.room.camera import Camera
+from ergo.room.camera import Camera, LevelOrigin
 from ergo.room.places import Place
 from ergo.timeline import Timeline
 
@@ -50,14 +51,17 @@ def place_people(
     laid = _Laid(len(timeline))
     origins: list[PlaceOrigin] = []
     right_handed: list[float] = []
+    levels: list[LevelOrigin] = []
     for source, (place, note) in enumerate(zip(places, notes, strict=True)):
-        frames, camera = timeline.frames_of(source), cameras[source]
+        frames = timeline.frames_of(source)
         seconds, of_frame = _seconds(timeline, frames)
         own = {role: _by_second(track, frames, of_frame) for role, track in tracks.items()}
+        camera = levelled_by_people(seconds, own, cameras[source])
         people = _seen_people(seconds, own, camera, note.operator_height_cm)
         rooms, origin = _rooms(people, camera, place, note)
         origins.append(origin)
         right_handed.append(_right_handed(people, rooms))
+        levels.append(camera.level_origin)
         if rooms is not None:
             laid.put(frames, of_frame, placed_person(people.operator, rooms))
         if rooms is not None and people.assistant is not None:
@@ -75,6 +79,7 @@ def place_people(
         measured_sd=laid.measured_sd,
         origins=tuple(origins),
         right_handed=tuple(right_handed),
+        level_origins=tuple(levels),
         is_moved=tuple(each.is_moved for each in places),
         chair_length_m=tuple(None if chair is None else chair.length_m for chair in chairs),
         chair_width_m=tuple(None if chair is None else chair.width_m for chair in chairs),

@@ -22,8 +22,10 @@ LEAST_LENGTH_SHARE = 0.05
 MOST_EDGES = 60
 STEEPEST_LEAN_DEG = 35.0
 """Edges that lean further than this in the picture are not taken for vertical (ours). [deg]"""
-MOST_TILT_DEG, MOST_ROLL_DEG = 45.0, 12.0
-"""Cameras beyond this tilt or roll are not considered (ours). [deg]"""
+LOWEST_TILT_DEG, HIGHEST_TILT_DEG, MOST_ROLL_DEG = -65.0, 30.0, 12.0
+"""Cameras beyond this tilt (negative = looking down) or roll are not considered (ours). [deg]"""
+USUAL_TILT_DEG, USUAL_TILT_SD_DEG, USUAL_ROLL_SD_DEG = -14.0, 25.0, 6.0
+"""Of proposals that agree with as many edges, the more usual one is taken (ours). [deg]"""
 AGREES_DEG = 1.2
 ROLL_SD_DEG, LEAST_PITCH_SD_DEG = 0.5, 1.2
 LEAST_AGREEING, LEAST_LENGTH_SHARES = 4, 0.5
@@ -113,6 +115,8 @@ def level_of_edges(edges: FloatArray, camera: Camera) -> RoomLevel | None:
     ):
         return None
     pitch, roll = _pitch_roll(up[None])
+    if not _may_be(pitch, roll).all():
+        return None
     return RoomLevel(
         float(pitch[0]),
         float(roll[0]),
@@ -138,8 +142,13 @@ def _proposals(normals: FloatArray) -> FloatArray:
     ups = ups[size > 1e-3] / size[size > 1e-3, None]
     ups = ups * -np.sign(ups[:, 1:2])  # y points down in camera axes
     pitch, roll = _pitch_roll(ups)
-    kept: FloatArray = ups[(np.abs(pitch) < MOST_TILT_DEG) & (np.abs(roll) < MOST_ROLL_DEG)]
+    kept: FloatArray = ups[_may_be(pitch, roll)]
     return kept
+
+
+def _may_be(pitch: FloatArray, roll: FloatArray) -> BoolArray:
+    within: BoolArray = (pitch > LOWEST_TILT_DEG) & (pitch < HIGHEST_TILT_DEG)
+    return within & (np.abs(roll) < MOST_ROLL_DEG)
 
 
 def _pitch_roll(ups: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -148,9 +157,10 @@ def _pitch_roll(ups: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _plausible(ups: FloatArray) -> FloatArray:
-    """Return a mild liking for cameras that are hardly rolled."""
-    _, roll = _pitch_roll(ups)
-    liking: FloatArray = np.exp(-0.5 * (roll / 6.0) ** 2)
+    """Return a mild liking for cameras that are hardly rolled and look down a little."""
+    pitch, roll = _pitch_roll(ups)
+    tilted = (pitch - USUAL_TILT_DEG) / USUAL_TILT_SD_DEG
+    liking: FloatArray = np.exp(-0.5 * ((roll / USUAL_ROLL_SD_DEG) ** 2 + tilted**2))
     return liking
 
 
