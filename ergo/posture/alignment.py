@@ -109,7 +109,9 @@ def start_of(
     apart_s = _halves_apart(first, second, lag, int(APART_S * rate_hz), trust.likeness)
     apart_s /= rate_hz
     offset_s = (lag + _between(likeness, best)) / rate_hz
-    return Start(float(offset_s), origin, float(likeness[best]), float(apart_s))
+    told = (offset_s, likeness[best], apart_s)
+    offset_s, alike, apart_s = (round(float(each), 6) for each in told)  # as they are stored
+    return Start(offset_s, origin, alike, apart_s)
 
 
 def _quick(signal: FloatArray, slow: float) -> FloatArray:

@@ -1,5 +1,6 @@
 """Tiny clips with sound, made on the spot."""
 
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,18 +17,24 @@ def clip_with_sound(
     codec: str = "aac",
     layout: str = "mono",
     late_s: float = 0.0,
-    picture: np.ndarray | None = None,
+    pictures: Sequence[np.ndarray] = (),
 ) -> Path:
-    """Write a clip with this sound (-1..1, at ``SOUND_HZ``), which begins ``late_s`` late."""
-    picture = np.zeros((48, 64, 3), np.uint8) if picture is None else picture
+    """Write a clip with this sound (-1..1, at ``SOUND_HZ``), which begins ``late_s`` late.
+
+    Its pictures fill the time of the sound evenly; black ones, where none are given.
+    """
+    length_s = len(sound) / SOUND_HZ
+    pictures = pictures or [np.zeros((48, 64, 3), np.uint8)] * round(length_s * 25)
+    rate = Fraction(round(len(pictures) / length_s))
     with av.open(str(path), "w") as out:
-        video = out.add_stream("mpeg4", rate=25)
-        video.width, video.height, video.pix_fmt = picture.shape[1], picture.shape[0], "yuv420p"
+        video = out.add_stream("mpeg4", rate=rate)
+        video.height, video.width = pictures[0].shape[:2]
+        video.pix_fmt, video.bit_rate = "yuv420p", 2_000_000
         audio = out.add_stream(codec, rate=SOUND_HZ)
         audio.layout = layout
-        for number in range(int(len(sound) / SOUND_HZ * 25)):
+        for number, picture in enumerate(pictures):
             frame = av.VideoFrame.from_ndarray(picture, format="rgb24")
-            frame.pts, frame.time_base = number, Fraction(1, 25)
+            frame.pts, frame.time_base = number, 1 / rate
             out.mux(video.encode(frame))
         out.mux(video.encode())
         both = np.repeat(sound[None].astype(np.float32), audio.layout.nb_channels, axis=0)
