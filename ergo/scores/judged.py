@@ -170,6 +170,14 @@ def middle(judged: Judged) -> Judged:
     return Judged(np.where(judged.step == NOT_SEEN, NOT_SEEN, step), judged.chance)
 
 
+def chance_within_one(judged: Judged) -> FloatArray:
+    """Return the chance that the true step lies at most 1 from the step, array (frame,)."""
+    steps = np.arange(1, judged.last + 1)[:, None]
+    near = np.abs(steps - judged.step) <= 1
+    chance: FloatArray = np.sum(judged.chance * near, axis=0)  # NaN stays NaN
+    return chance
+
+
 def look_up(table: GridTable, **inputs: Judged) -> Judged:
     """Return the score of a table, and the chance of every score it prints."""
     step = table.look_up(**{axis: judged.step for axis, judged in inputs.items()})

@@ -66,6 +66,9 @@ class MethodScore:
     strained : mapping of str to array (frame,)
         Inputs that this view does not tell, counted as strained, and the frames
         that got their score by it.
+    within_one : array (frame,) or None
+        Probability that the score of the true angles lies at most 1 from ``score``,
+        NaN where not judged. None for methods without a score of many steps.
     additions : mapping of str to array (frame,)
         What muscle use, activity, force and load add, by the method's name for
         it; here 0 means "adds nothing".
@@ -81,6 +84,7 @@ class MethodScore:
     levels: tuple[Level, ...]
     assumed: tuple[str, ...]
     strained: Mapping[str, BoolArray] = field(default_factory=dict)
+    within_one: FloatArray | None = None
     additions: Mapping[str, StepArray] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

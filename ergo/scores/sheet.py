@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import BoolArray, StepArray
-from ergo.scores.judged import Judged, level_of, look_up, middle, total
+from ergo.scores.judged import Judged, chance_within_one, level_of, look_up, middle, total
 from ergo.scores.method_score import NOT_SEEN, MethodScore
 from ergo.scores.parts import ArmSide, Part, Reading
 from ergo.scores.readings import readings_of
@@ -138,6 +138,7 @@ def side_score(
         levels=levels,
         assumed=_assumed(parts, besides, shown.step),
         strained=_strained(parts, shown.step),
+        within_one=chance_within_one(shown),
         additions=besides.additions,
     )
 

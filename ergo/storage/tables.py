@@ -50,6 +50,8 @@ def _score_columns(score: MethodScore) -> dict[str, Any]:
     columns = {f"{stem}_{part}": _step(steps) for part, steps in score.steps.items()}
     columns[f"{stem}_score"] = _step(score.score)
     columns[f"{stem}_level"] = _printed_level(score)
+    if score.within_one is not None:
+        columns[f"{stem}_p_within_1"] = _number(score.within_one)
     for position, level in enumerate(score.levels):
         key = f"{stem}_p_level_{level.printed.replace(' ', '_')}"
         columns[key] = _number(score.level_probability[:, position])

@@ -19,6 +19,7 @@ from ergo.views.plots.dial import dial_limits
 from ergo.views.score_tables import (
     assumed_table,
     method_sources_table,
+    promise,
     readings_table,
     strained_table,
 )
@@ -136,6 +137,7 @@ def report_content(
             "uncertainty.sampling", rate=words.rate(session.recording.settings.rate_hz)
         ),
         "profile_note": _profile_note(session, words),
+        "promise": promise(session, words),
         "versions": ", ".join(f"{k} {v}" for k, v in session.recording.versions.items()),
         "legend": _legend(words),
     }

@@ -100,6 +100,20 @@ def _effect(score: MethodScore, session: Session, words: Words) -> str:
     )
 
 
+def promise(session: Session, words: Words) -> str | None:
+    """Return how often the scores shown are expected within 1 of those of the true angles."""
+    held = session.recording.timeline.held
+    each = []
+    for score in session.scores:
+        judged = score.score != NOT_SEEN
+        if score.within_one is None or not np.any(held[judged]):
+            continue
+        share = float(np.average(score.within_one[judged], weights=held[judged]))
+        name = f"{words.name('rules', score.method)} {words.say(f'scores.sides.{score.side}')}"
+        each.append(f"{name} {words.share(share)}")
+    return words.say("scores.promise", each=", ".join(each)) if each else None
+
+
 def strained_table(session: Session, words: Words) -> Table | None:
     """Return the inputs counted as strained, for how long, and what that changes."""
     held = session.recording.timeline.held

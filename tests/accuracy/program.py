@@ -38,6 +38,8 @@ class Answers:
         In the order of ``NAMES``; NaN = not seen.
     operator_px : array (frame, landmark, xy)
         Where it saw the operator, in the order of ``COMPARED_LANDMARKS``. [px]
+    promised : mapping of str to array (frame,)
+        Side to the probability, by the program, that its RULA score is within 1.
     steps : mapping of str to array (frame,)
         Steps and scores by their column in frames.parquet; 0 = not judged.
     """
@@ -48,6 +50,7 @@ class Answers:
     value: FloatArray
     sd: FloatArray
     operator_px: FloatArray
+    promised: Mapping[str, FloatArray]
     steps: Mapping[str, StepArray]
 
     def with_angles(self, value: FloatArray, sd: FloatArray) -> "Answers":
@@ -125,6 +128,10 @@ def read_answers(out: Path) -> tuple[Answers, StoredSession]:
             value=frames[list(NAMES)].to_numpy(float),
             sd=frames[[f"{name}_sd" for name in NAMES]].to_numpy(float),
             operator_px=_operator_px(stored),
+            promised={
+                side: frames[f"rula_{side}_p_within_1"].to_numpy(float)
+                for side in ("left", "right")
+            },
             steps=_steps(frames),
         ),
         stored,
@@ -143,5 +150,5 @@ def _steps(frames: pd.DataFrame) -> dict[str, StepArray]:
     return {
         str(name): numbers[name].fillna(0).to_numpy(np.int64)
         for name in numbers
-        if str(name).startswith("rula_") and "_p_level_" not in str(name)
+        if str(name).startswith("rula_") and "_p_" not in str(name)
     }

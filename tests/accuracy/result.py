@@ -75,6 +75,8 @@ class Result:
         Of the RULA grand score, both sides.
     grand_otherwise : mapping of str to Agreement
         The same under other readings, by the names of ``OTHER_READINGS``.
+    promised_within_one : float
+        Mean probability, by the program itself, that its score is within 1, 0..1.
     """
 
     title: str
@@ -90,6 +92,7 @@ class Result:
     steps: Mapping[str, Agreement]
     grand: Agreement
     grand_otherwise: Mapping[str, Agreement]
+    promised_within_one: float
 
 
 def result_of(pictures: PictureSet, camera: str, work: Path, fallback: NoPicture) -> Result:
@@ -147,6 +150,7 @@ def compared(
         by_view={view: errors(*answered, rows[view]) for view in views},
         plain_by_view={view: errors(*hybrid, rows[view]) for view in views},
         bands=_bands(truth, answers.value),
+        promised_within_one=float(np.nanmean([answers.promised[side] for side in _SIDES])),
         **_agreements(truth, answers, stored),
     )
 

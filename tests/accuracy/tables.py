@@ -106,7 +106,8 @@ def _agreement_text(result: Result) -> str:
     rows += [_agreement_row(f"band {part}", each) for part, each in result.bands.items()]
     rows += [_agreement_row(f"step {part}", each) for part, each in result.steps.items()]
     headings = ["RULA against the true angles", "judged", "share judged", "within 1", "kappa"]
-    return table_text(headings, rows)
+    promise = f"Promised by the program itself: within 1 in {_percent(result.promised_within_one)}."
+    return f"{table_text(headings, rows)}\n{promise}"
 
 
 def _agreement_row(name: str, each: Agreement) -> list[str]:

@@ -66,11 +66,12 @@ def _posture(value: np.ndarray, sd_deg: float) -> PostureTrack:
 
 
 def _answers(posture: PostureTrack, stored: StoredSession) -> Answers:
-    steps = {}
+    steps, promised = {}, {}
     for score in score_all(stored.recording.timeline, posture, stored.notes, {}):
         if score.method == "rula":
             steps |= {f"rula_{score.side}_{part}": each for part, each in score.steps.items()}
             steps[f"rula_{score.side}_score"] = score.score
+            promised[score.side] = score.within_one
     return Answers(
         source=NAMES_OF_STILLS,
         time_s=np.zeros(len(STILLS)),
@@ -78,6 +79,7 @@ def _answers(posture: PostureTrack, stored: StoredSession) -> Answers:
         value=posture.value,
         sd=posture.sd,
         operator_px=np.repeat(PLACE[None], len(STILLS), axis=0),
+        promised=promised,
         steps=steps,
     )
 
@@ -95,6 +97,7 @@ def test_perfect_answers_meet_every_goal_but_that_intervals_be_no_wider_than_nee
     by_tables = result.grand_otherwise["score of the measured angles"]
     assert (by_tables.within_one, by_tables.kappa) == (1.0, 1.0)
     assert result.grand.judged == by_tables.judged == 2 * len(STILLS)
+    assert 0.95 < result.promised_within_one <= 1.0
     lost = [each.what for each in verdicts_of(result) if not each.is_met]
     assert all("90 % interval" in what for what in lost)
 

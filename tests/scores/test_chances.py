@@ -10,7 +10,16 @@ from scipy.stats import norm
 
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.posture_track import PostureTrack
-from ergo.scores.judged import Judged, certain, judge, look_up, middle, total, worst
+from ergo.scores.judged import (
+    Judged,
+    certain,
+    chance_within_one,
+    judge,
+    look_up,
+    middle,
+    total,
+    worst,
+)
 from ergo.scores.methods import METHODS
 from ergo.scores.readings import complete_readings
 from ergo.scores.table import band_table, grid_table
@@ -99,6 +108,12 @@ def test_two_steps_of_the_same_chance_give_the_lower_one_as_a_shared_edge_does()
     assert middle(Judged(np.array([2]), np.array([[0.5], [0.5]]))).step.tolist() == [1]
 
 
+def test_a_score_that_was_not_seen_promises_nothing():
+    promised = chance_within_one(certain(np.array([0, 2]), 3))
+    assert np.isnan(promised[0])
+    assert promised[1] == 1.0
+
+
 def test_what_was_not_seen_has_no_middle():
     assert middle(certain(np.array([0, 2]), 3)).step.tolist() == [0, 2]
 
@@ -164,6 +179,8 @@ def test_the_score_shown_is_the_middle_one_of_sampled_angles(method, seed, circu
     many = METHODS[method](drawn, circumstances_of(draws), DEFAULT)[0]
     assert np.mean(many.score <= one_frame.score) >= 0.49
     assert np.mean(many.score < one_frame.score) <= 0.51
+    near = np.mean(np.abs(many.score - one_frame.score) <= 1)
+    assert one_frame.within_one[0] == pytest.approx(near, abs=0.01)
 
 
 @settings(max_examples=40, deadline=None)

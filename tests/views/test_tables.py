@@ -10,6 +10,7 @@ from ergo.views.plots.dial import dial_limits
 from ergo.views.score_tables import (
     assumed_table,
     method_sources_table,
+    promise,
     readings_table,
     strained_table,
 )
@@ -122,6 +123,14 @@ def test_what_was_counted_as_strained_is_told_with_its_time_and_its_effect(sessi
         "By the printed tables alone, 90 s of 11 min 20 s would score lower.",
     ]
     assert strained_table(session, ENGLISH) is None
+
+
+def test_the_promise_of_a_score_is_weighted_by_time_and_given_where_a_method_makes_one(session):
+    left, right = session.scores
+    within = np.where(np.arange(len(left.score)) < 1900, 0.6, 0.9)  # half of the judged time each
+    promising = replace(session, scores=(replace(left, within_one=within), right))
+    assert promise(promising, ENGLISH).endswith("the true angles: RULA left 75\u00a0%.")
+    assert promise(session, ENGLISH) is None
 
 
 def test_what_was_counted_as_strained_for_no_time_is_not_told(session):
