@@ -75,7 +75,10 @@ def leads_of(session: Session, exposure: Exposure) -> dict[str, tuple[Lead, ...]
             seen.of_moment(each.source, each.at_s)
             for each in break_plan(exposure.holds).breaks[:MOST_BREAKS]
         ),
-        "seen_table": tuple(seen.of_source(at) for at in range(len(session.recording.sources))),
+        "seen_table": (
+            *(seen.of_source(at) for at in range(len(session.recording.sources))),
+            *(Lead() for _ in session.recording.beside),  # the page shows the first view alone
+        ),
     }
 
 
