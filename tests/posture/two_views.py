@@ -23,19 +23,22 @@ class Noise:
     steady_px: float  # the same in the whole clip
     changing_px: float  # anew in every frame
     stated_px: float  # what the refiner says of itself
+    usual_m: float  # in depth, of the whole part, in every clip; what a correction takes off
     shift_m: float  # in depth, of the whole part, the same in the whole clip
     depth_m: float  # in depth, of each joint, anew in every frame
 
 
 PARTS = {
-    "head": Noise(1.2, 1.2, 3.0, 0.08, 0.014),
-    "trunk": Noise(1.4, 2.0, 4.0, 0.05, 0.03),
-    "arms": Noise(2.3, 4.3, 8.0, 0.09, 0.06),
-    "legs": Noise(4.0, 7.0, 8.0, 0.06, 0.04),
+    "head": Noise(1.2, 1.2, 3.0, -0.08, 0.03, 0.014),
+    "shoulders": Noise(1.2, 1.5, 3.5, -0.05, 0.02, 0.03),
+    "hips": Noise(2.0, 2.5, 5.0, 0.0, 0.0, 0.01),
+    "arms": Noise(2.3, 4.3, 8.0, -0.08, 0.03, 0.06),
+    "legs": Noise(4.0, 7.0, 8.0, -0.03, 0.05, 0.04),
 }
 _PART = {
     "head": ("nose", "eye", "ear", "mouth"),
-    "trunk": ("shoulder", "hip", "c7"),
+    "shoulders": ("shoulder", "c7"),
+    "hips": ("hip",),
     "arms": ("elbow", "wrist", "index", "pinky", "thumb"),
     "legs": ("knee", "ankle", "heel", "toe"),
 }
@@ -103,5 +106,7 @@ def _errors(names, frames, noise, chance):
     shifts = np.array([shift[part_of(name)] for name in names])[:, None] * column("shift_m")
     off_px = chance.normal(0, 1, (1, len(of), 2)) * column("steady_px")
     off_px = off_px + chance.normal(0, 1, (frames, len(of), 2)) * column("changing_px")
-    off_m = shifts + chance.normal(0, 1, (frames, len(of), 1)) * column("depth_m")
+    off_m = (
+        column("usual_m") + shifts + chance.normal(0, 1, (frames, len(of), 1)) * column("depth_m")
+    )
     return noise * off_px, noise * off_m
