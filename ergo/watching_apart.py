@@ -79,7 +79,11 @@ def _other_process() -> Iterator[subprocess.Popen[bytes]]:
         [sys.executable, "-P", "-m", __name__],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        env={
+            "OPENBLAS_NUM_THREADS": "1",  # our threads are busy with pictures
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join(sys.path),
+        },
         start_new_session=True,  # Ctrl-C is for us; it is told by the end of its input
     )
     with process:  # closes its input when left, which ends it

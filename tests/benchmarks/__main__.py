@@ -7,6 +7,7 @@ Absolute times are worth nothing on another machine; ratios to the floor are.
 """
 
 import argparse
+import os
 import sys
 import tempfile
 from collections.abc import Iterator, Sequence
@@ -57,7 +58,7 @@ def chain(clip: Path, work: Path) -> Iterator[Row]:
 
     frames = sum(1 for _ in pictures_of(clip, RATE_HZ))
     decoded, passed = decoding(clip), bare_passes(frames)
-    floor = decoded.wall_s + passed.wall_s
+    floor, floor_cpu = decoded.wall_s + passed.wall_s, decoded.cpu_s + passed.cpu_s
     yield Row(f"floor: decoding the clip with {cores()} cores", decoded.wall_s, "s")
     yield Row(f"floor: {frames} bare heavy passes over {cores()} cores", passed.wall_s, "s")
     notes = read_notes(clip)
@@ -66,6 +67,7 @@ def chain(clip: Path, work: Path) -> Iterator[Row]:
             lambda effort=effort: watch_source(ClipSource(clip, RATE_HZ), notes, effort)
         )
         yield Row(f"watching, {effort} / floor", spent.wall_s / floor, "times", goal)
+        yield Row(f"watching, {effort} / floor, CPU time", spent.cpu_s / floor_cpu, "times")
     for effort, options in (("fast", ["--fast"]), ("full", [])):
         out = work / f"out_{effort}"
         whole = cost_of_process(["-m", "ergo", "analyse", str(clip), "--out", str(out), *options])
@@ -149,8 +151,17 @@ def _rows(arguments: argparse.Namespace, work: Path) -> Iterator[Row]:
         yield from page(shown, work)
 
 
+def _run_as_the_program_does(arguments: Sequence[str]) -> None:
+    """Begin again without threads of the linear algebra library, as ``ergo.cli`` does."""
+    name = "OPENBLAS_NUM_THREADS"
+    if name not in os.environ:
+        os.environ[name] = "1"
+        os.execv(sys.executable, [sys.executable, "-m", "tests.benchmarks", *arguments])
+
+
 def main(given: Sequence[str] | None = None) -> int:
     """Print the table, line by line as it is measured."""
+    _run_as_the_program_does(sys.argv[1:] if given is None else given)
     parser = argparse.ArgumentParser(
         prog="python -m tests.benchmarks",
         description=__doc__,
