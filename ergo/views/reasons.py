@@ -11,6 +11,8 @@ from functools import cache, partial
 from ergo.views.words import Words, words
 
 _KIND = "error."
+_NAMED = {"mark": "setup.mark", "unknown": "setup.name"}
+"""Places in the messages whose figures have names for readers, and where those stand."""
 _PLACE = re.compile(r"\{(\w+)\}")
 
 
@@ -26,12 +28,21 @@ def in_words(text: str, own: Words) -> str:
     if own.language == "en":
         return text
     for key, pattern in _patterns():
-        text = pattern.sub(partial(_told, own.catalogue[key]), text)
+        text = pattern.sub(partial(_told, key, own), text)
     return text
 
 
-def _told(message: str, found: re.Match[str]) -> str:
-    return message.format(**found.groupdict())
+def _told(key: str, own: Words, found: re.Match[str]) -> str:
+    figures = {place: _figure(place, text, own) for place, text in found.groupdict().items()}
+    return own.catalogue[key].format(**figures)
+
+
+def _figure(place: str, text: str, own: Words) -> str:
+    """Return a figure; marks and results of a set-up by their names for readers."""
+    if place not in _NAMED:
+        return text
+    stem, _, number = text.partition("[")
+    return f"{own.name(_NAMED[place], stem)} {number.removesuffix(']')}".strip()
 
 
 @cache

@@ -108,6 +108,16 @@ def test_several_doubts_and_a_figure_at_the_beginning_are_told_in_german():
     assert in_words("5 bytes have come; go on from there.", DE).startswith("5 Byte sind")
 
 
+def test_marks_and_results_of_a_set_up_are_told_by_their_names():
+    misfit = (
+        "clip.mp4: the marks do not fit together: setup.vertical[2] is 31 px from where the others "
+        "would put it. Check this mark, and the lengths that were measured."
+    )
+    assert "„senkrechte Kante 2“ liegt 31 px neben" in in_words(misfit, DE)
+    odd = "the marks would need roll_deg = 1.95, which is not plausible."
+    assert "„Neigung der Kamera zur Seite“ 1.95 sein" in in_words(odd, DE)
+
+
 def test_the_german_report_tells_doubts_and_damage_in_german(session):
     name = session.recording.sources[0].name
     recording = replace(

@@ -77,12 +77,12 @@ export class Pointing {
   }
 
   draw() {
-    $("overlay").querySelectorAll(".cross").forEach((each) => each.remove());
+    $("overlay").querySelectorAll(".pointed").forEach((each) => each.remove());
     if (!this.wish) return;
     const { width, height } = this.sourceOf();
     const size = Math.hypot(width, height);
-    for (const at of this.wish.points) $("overlay").append(...crossed(at, size / 60, "placed"));
-    $("overlay").append(...crossed(this.wish.cross, size / 35, "moving-cross"));
+    for (const at of this.wish.points) $("overlay").append(...crossed(at, size / 60, "pointed"));
+    $("overlay").append(...crossed(this.wish.cross, size / 35, "pointed moving-cross"));
   }
 }
 

@@ -80,8 +80,10 @@ function cellOf(table, row, column, text) {
   return column ? element("td", { "data-label": table.columns[column] }, inside) : element("th", { scope: "row" }, inside);
 }
 
+// The picture first: the figures take the server longer.
 async function reload() {
-  await Promise.all([load(), showFigures()]);
+  await load();
+  await showFigures();
 }
 
 async function reloadWatched() {
