@@ -28,7 +28,7 @@ from ergo.views.facts import unjudged_shares
 from ergo.views.habits import MOST_BREAKS
 from ergo.views.plots.bars import is_plotted
 from ergo.views.plots.dial import dial_limits
-from ergo.views.tables import LONGEST_HOLDS, Table
+from ergo.views.tables import Table, longest_holds
 
 NOT_KNOWN = 255
 MOST_SPANS = 40
@@ -62,7 +62,7 @@ def leads_of(session: Session, exposure: Exposure) -> dict[str, tuple[Lead, ...]
     rest = [each for each in exposure.limits if not is_plotted(each)]
     seen = _Seen(session)
     return {
-        "holds_table": tuple(seen.of_hold(hold) for hold in _longest(exposure)),
+        "holds_table": tuple(seen.of_hold(hold) for hold in longest_holds(exposure)),
         "limits_table": tuple(seen.of_limits(each) for each in plotted),
         "more_limits_table": tuple(seen.of_limits(each) for each in rest),
         "scores_table": tuple(seen.of_score(at) for at in range(len(session.scores))),
@@ -80,11 +80,6 @@ def leads_of(session: Session, exposure: Exposure) -> dict[str, tuple[Lead, ...]
             *(Lead() for _ in session.recording.beside),  # the page shows the first view alone
         ),
     }
-
-
-def _longest(exposure: Exposure) -> list[HoldRecord]:
-    strained = (hold for hold in exposure.holds if hold.is_strained)
-    return sorted(strained, key=lambda hold: -hold.length_s)[:LONGEST_HOLDS]
 
 
 def strain_of(limits: LimitSet, value: FloatArray) -> AnyArray:

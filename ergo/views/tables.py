@@ -185,16 +185,22 @@ def share_text(share: Share, unit: TimeUnit, words: Words) -> str:
     return f"{amount}, {part} ({interval})" if interval else f"{amount}, {part}"
 
 
+def longest_holds(exposure: Exposure) -> tuple[HoldRecord, ...]:
+    """Return the longest holds of strained postures, the longest first."""
+    strained = (hold for hold in exposure.holds if hold.is_strained)
+    return tuple(sorted(strained, key=lambda hold: -hold.length_s)[:LONGEST_HOLDS])
+
+
 def holds_table(exposure: Exposure, words: Words) -> Table | None:
     """Return the longest holds of strained postures; None without any."""
-    strained = sorted((h for h in exposure.holds if h.is_strained), key=lambda h: -h.length_s)
-    if not strained:
+    shown = longest_holds(exposure)
+    if not shown:
         return None
-    shown = strained[:LONGEST_HOLDS]
     columns = column_names(
         words, "angle", "recording", "start", "length", "mean", "allowed", "beyond", "clock", "rest"
     )
-    caption = words.say("caption.holds", n=len(shown), total=len(strained))
+    total = sum(hold.is_strained for hold in exposure.holds)
+    caption = words.say("caption.holds", n=len(shown), total=total)
     return Table(caption, columns, tuple(_hold_row(hold, words) for hold in shown))
 
 

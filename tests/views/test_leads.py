@@ -94,6 +94,12 @@ def test_bars_are_links_with_names_in_both_widths(html):
     assert all(":" in name for name in bars)
 
 
+@pytest.mark.parametrize("key", ["strained", "timeline", "breaks", "spread", "dial", "scores"])
+def test_the_bars_of_every_figure_lead_somewhere(html, key):
+    (figure,) = re.findall(rf'<figure class="{key}">.*?</figure>', html, re.DOTALL)
+    assert figure.count('<a href="') >= 4
+
+
 def test_no_identifier_of_one_figure_is_that_of_another(html):
     names = re.findall(r'<(?:g|clipPath|path|pattern|symbol)[^>]* id="([^"]+)"', html)
     assert len(names) == len(set(names)) > 100

@@ -1,7 +1,7 @@
 """The plan of breaks as a timeline beside the real one."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from matplotlib.figure import Figure
@@ -11,7 +11,16 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from ergo.stats.exposure import Exposure, HoldRecord
 from ergo.stats.microbreaks import BREAK_S, Break, BreakPlan, break_plan
 from ergo.views.palette import INK, marks_for
-from ergo.views.plots.sheet import axes_on, fill_of, in_style, legend_below, patch_of, sheet
+from ergo.views.plots.sheet import (
+    axes_on,
+    fill_of,
+    in_style,
+    leads_to,
+    legend_below,
+    patch_of,
+    sheet,
+)
+from ergo.views.tables import longest_holds
 from ergo.views.words import Words
 
 LANE_IN, REST_IN = 0.3, 0.6
@@ -31,10 +40,12 @@ def breaks_figure(exposure: Exposure, words: Words, width_in: float) -> Figure |
     breaks = [each for each in plan.breaks if each.source == source]
     figure = sheet(width_in, 2 * (len(names) * LANE_IN + REST_IN))
     real, planned = axes_on(figure, 2, 1, sharex=True)
+    rows = {hold: row for row, hold in enumerate(longest_holds(exposure))}
     for hold in holds:
-        _bar(real, names.index(hold.angle.name), hold.start_s, hold.length_s, hold)
+        _bar(real, names.index(hold.angle.name), (hold.start_s, hold.length_s), hold, rows)
     for each in stretches:
-        _bar(planned, names.index(each.hold.angle.name), each.start_s, each.length_s, each.hold)
+        lane = names.index(each.hold.angle.name)
+        _bar(planned, lane, (each.start_s, each.length_s), each.hold, rows)
     _mark(planned, breaks, len(names))
     for axes, key in ((real, "as_recorded"), (planned, "with_breaks")):
         axes.set_title(words.say(f"breaks.{key}"))
@@ -53,10 +64,20 @@ def source_shown(plan: BreakPlan) -> str | None:
     return most[0][0] if most else None
 
 
-def _bar(axes: Any, lane: int, start_s: float, length_s: float, hold: HoldRecord) -> None:
+def _bar(
+    axes: Any,
+    lane: int,
+    start_and_length_s: tuple[float, float],
+    hold: HoldRecord,
+    rows: Mapping[HoldRecord, int],
+) -> None:
+    """Draw a hold or a stretch of it; it leads where its row in the table of holds does."""
+    start_s, length_s = start_and_length_s
     is_past = hold.limit_s is not None and length_s > hold.limit_s + 1e-6
-    mark = PAST if is_past else WITHIN
-    axes.barh(lane, length_s, 0.55, left=start_s, **fill_of(mark))
+    style = fill_of(PAST if is_past else WITHIN)
+    if hold in rows:
+        style |= leads_to(f"holds_table/{rows[hold]}")
+    axes.barh(lane, length_s, 0.55, left=start_s, **style)
 
 
 def _mark(axes: Any, breaks: Sequence[Break], lanes: int) -> None:

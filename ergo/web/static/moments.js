@@ -10,7 +10,7 @@ export class Moments {
     this.tables = [];
     this.spans = [];
     $("moments-next").addEventListener("click", () => this.next());
-    $("moments-done").addEventListener("click", () => this.forget());
+    $("moments-done").addEventListener("click", () => { this.forget(); $("lanes").focus({ preventScroll: true }); });
     addEventListener("hashchange", () => this.followAddress());
   }
 
@@ -50,7 +50,6 @@ export class Moments {
     this.spans = this.timeline.spans = [];
     $("moments-of").hidden = true;
     this.timeline.drawHead();
-    $("lanes").focus({ preventScroll: true });
   }
 }
 

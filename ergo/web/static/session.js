@@ -134,7 +134,10 @@ function jump(kind) {
   const names = { hold: "nextHold", longest: "longestHold", worst: "nextWorst" };
   const found = player[names[kind]]();
   if (!found) tell(say(kind === "worst" ? "page.no_worst" : "page.no_hold"));
-  else if (found.label && !classRoom.isOn) tell(`${found.label}: ${found.length}`);
+  else if (found.label && !classRoom.isOn) {
+    const which = kind === "longest" ? `${say("page.longest_hold")}: ` : "";
+    tell(`${which}${found.label}, ${found.length}`);
+  }
 }
 
 function markEdge(isEnd) {
@@ -181,9 +184,10 @@ const CLICKS = {
   "zoom-in": () => timeline.zoomBy(1.5), "zoom-out": () => timeline.zoomBy(1 / 1.5), mark: toggleMarking,
   full: toggleFull, "keys-open": () => $("keys").showModal(), "export-open": () => $("export").showModal(),
   edit: () => describe(session.facts, named),
-  teach: () => { classRoom.toggle(); player.go(player.frame); },
+  teach: () => { classRoom.toggle(); moments.forget(); tell(""); player.go(player.frame); },
 };
 for (const [name, act] of Object.entries(CLICKS)) $(name).addEventListener("click", act);
+for (const link of document.querySelectorAll("#export a[href*='/files/']")) link.addEventListener("click", () => tell(say("page.making")));
 $("speed").addEventListener("change", () => { player.speed = Number($("speed").value); });
 for (const name of ["show-landmarks", "show-angles"]) $(name).addEventListener("change", () => player.go(player.frame));
 
