@@ -18,6 +18,7 @@ from ergo.posture.body_points import BodyPoints
 from ergo.posture.clock_track import Handed
 from ergo.posture.four_handed import pair_of, rooms_by_assistant, with_assistant
 from ergo.posture.geometry import unit
+from ergo.posture.handedness import some_frames
 from ergo.posture.place_track import PlaceOrigin
 from ergo.posture.placing import camera_points, levelled
 from ergo.posture.rooms import Cameras, Rooms, cameras_of, seat_errors
@@ -89,7 +90,7 @@ def guessed_rooms(
         The operator's handedness, where it is stated.
     """
     operator = people.operator
-    frames = np.flatnonzero(np.isfinite(operator.depth_m))
+    frames = some_frames(np.isfinite(operator.depth_m))
     if not len(frames):
         return None, "not judged"
     errors, numbers = seat_errors(GUESSES), np.random.default_rng(2)

@@ -33,6 +33,9 @@ MOUTH_ABOVE_HEAD_M, MOUTH_TO_FEET_M = 0.065, 0.07
 """The mouth of a lying patient from the middle of the head (training scenes; ours)."""
 ARC_SHARE, ARC_CELLS, SD_PER_HALF_ARC = 0.9, 90, 1.645
 """What the stated interval holds, in how many cells it is looked for, and half its length in sd."""
+BACKREST_M, BACKREST_WIDTH_M = (0.75, 0.12), 0.5
+"""The backrest from the patient's head towards the feet and behind the head, and its width
+(chairs of the training scenes; ours). [m]"""
 FRAMES_AT_ONCE = 256
 
 
@@ -48,6 +51,8 @@ class Placed:
         NaN where not judged. [h]
     measured, measured_sd : array (frame, measure)
         In the order of ``MEASURES``.
+    knees_under : array (frame,)
+        Probability that a knee is under the backrest; NaN where neither knee is seen.
     """
 
     seat_m: FloatArray
@@ -56,6 +61,7 @@ class Placed:
     sd_hours: FloatArray
     measured: FloatArray
     measured_sd: FloatArray
+    knees_under: FloatArray
 
 
 def placed_person(person: SeenPerson, rooms: Rooms) -> Placed:
@@ -89,7 +95,8 @@ def _placed(person: SeenPerson, rooms: Rooms, frames: IndexArray) -> Placed:
     hours, sd_hours = _clock(plan, weight)
     at, at_sd = _middle_and_spread(plan, weight, np.array([False, False]))
     middle, spread = _middle_and_spread(measures, weight, _TURNS)
-    return Placed(_where(hours, at), _where(hours, at_sd), hours, sd_hours, middle, spread)
+    under = _knees_under(person, rooms, seat, weight, frames)
+    return Placed(_where(hours, at), _where(hours, at_sd), hours, sd_hours, middle, spread, under)
 
 
 def _where(hours: FloatArray, value: FloatArray) -> FloatArray:
@@ -143,6 +150,20 @@ def _measures(
         ],
         axis=-1,
     )
+
+
+def _knees_under(
+    person: SeenPerson, rooms: Rooms, seat: Seat, weight: FloatArray, frames: IndexArray
+) -> FloatArray:
+    """Return the probability that a knee is under the backrest, array (frame,)."""
+    knees = person.knees_m[frames]
+    is_under = np.zeros(weight.shape, dtype=bool)
+    for side in range(knees.shape[1]):
+        at = on_patients_plan((seat.hips_m + knees[:, side] * seat.size)[..., :2], rooms)
+        ahead = (at[..., 1] > -BACKREST_M[0]) & (at[..., 1] < BACKREST_M[1])
+        is_under |= ahead & (np.abs(at[..., 0]) < BACKREST_WIDTH_M / 2)
+    is_seen = np.isfinite(knees).all(axis=-1).any(axis=-1)
+    return np.where(is_seen, (weight * is_under).sum(axis=0), np.nan)
 
 
 def turn_deg(base: FloatArray, other: FloatArray) -> FloatArray:

@@ -29,6 +29,8 @@ class PlaceTrack:
         NaN = not judged. [h]
     measured, measured_sd : mapping of str to array (frame,)
         By the names of :data:`MEASURES`, and one standard deviation each.
+    knees_under : array (frame,)
+        Probability that a knee of the operator is under the backrest; NaN = not seen.
     origins : tuple of str
         One per source: how its places were found.
     is_moved : tuple of bool
@@ -49,6 +51,7 @@ class PlaceTrack:
     sd_hours: FloatArray
     measured: Mapping[str, FloatArray]
     measured_sd: Mapping[str, FloatArray]
+    knees_under: FloatArray
     origins: tuple[PlaceOrigin, ...]
     is_moved: tuple[bool, ...]
     chair_length_m: tuple[float | None, ...]

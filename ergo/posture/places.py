@@ -77,6 +77,7 @@ def place_people(
         sd_hours=laid.sd_hours,
         measured=laid.measured,
         measured_sd=laid.measured_sd,
+        knees_under=laid.knees_under,
         origins=tuple(origins),
         right_handed=tuple(right_handed),
         level_origins=tuple(levels),
@@ -133,7 +134,7 @@ class _Laid:
 
     def __init__(self, frames: int) -> None:
         self.seat_m, self.seat_sd_m, self.assistant_m = np.full((3, frames, 2), np.nan)
-        self.hours, self.sd_hours = np.full((2, frames), np.nan)
+        self.hours, self.sd_hours, self.knees_under = np.full((3, frames), np.nan)
         self.measured = {name: np.full(frames, np.nan) for name in MEASURES}
         self.measured_sd = {name: np.full(frames, np.nan) for name in MEASURES}
 
@@ -145,6 +146,7 @@ class _Laid:
             placed.hours[of_frame],
             placed.sd_hours[of_frame],
         )
+        self.knees_under[frames] = placed.knees_under[of_frame]
         for at, name in enumerate(MEASURES):
             self.measured[name][frames] = placed.measured[of_frame, at]
             self.measured_sd[name][frames] = placed.measured_sd[of_frame, at]

@@ -68,8 +68,8 @@ class Cameras:
         """
         across = (points_px - self.centre_px) / self.focal_px[:, None, None]
         rays = np.concatenate([across, np.ones_like(across[..., :1])], axis=-1)
-        level = rays @ self.level_from_camera.swapaxes(-1, -2)
-        plan: FloatArray = level[..., [0, 2, 1]] * np.array([1.0, 1.0, -1.0])
+        plan_from_camera = self.level_from_camera[:, [0, 2, 1]] * np.array([[1.0], [1.0], [-1.0]])
+        plan: FloatArray = rays @ plan_from_camera.swapaxes(-1, -2)
         return plan
 
     def some(self, which: BoolArray | IndexArray) -> "Cameras":

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
+from ergo.landmarks.refine import JOINT
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
-from ergo.landmarks.refine import JOINT
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.geometry import heading_axes, unit, without
 from ergo.posture.joints import joint_points
@@ -26,6 +26,8 @@ HIP_HEIGHT_M, HIP_HEIGHT_SD_M = 0.62, 0.06
 TRUE_PER_NETWORK_SIZE, SIZE_SD, SIZE_SD_KNOWN_HEIGHT = 1.18, 0.11, 0.08
 """Sizes of bodies over the network's metric guess, in our training scenes (ours)."""
 AVERAGE_HEIGHT_CM = 170.0
+KNEE_SEEN = 0.5
+"""Belief in the view of a knee from which it counts as seen (ours)."""
 HIP_SD_TRUNKS = 0.10
 """Error of mid-hip in the picture where only landmarks are known, per axis (ours)."""
 
@@ -46,6 +48,8 @@ class SeenPerson:
     eyes_m, elbow_m, hands_m : array (frame, xyz)
         From the hips, x to the right of the picture, y ahead, z up, in the
         network's size; of the elbows the lower one; the middle of both hands. [m]
+    knees_m : array (frame, side, xyz)
+        The same of both knees; NaN where the network does not believe that it sees them. [m]
     trunk_forward, head_forward : array (frame, xy)
         Where trunk and head point on the plan, length 1.
     """
@@ -59,6 +63,7 @@ class SeenPerson:
     eyes_m: FloatArray
     elbow_m: FloatArray
     hands_m: FloatArray
+    knees_m: FloatArray
     trunk_forward: FloatArray
     head_forward: FloatArray
 
@@ -93,6 +98,7 @@ def seen_person(
         eyes_m=on_plan(points.middle("eye_outer") - hips),
         elbow_m=on_plan(lower - hips),
         hands_m=on_plan(points.middle("index") - hips),
+        knees_m=_knees_m(points, track),
         trunk_forward=_forward(heading_axes(points)[..., 1]),
         head_forward=_forward(points.middle("eye_outer") - points.middle("ear")),
     )
@@ -118,6 +124,13 @@ def middle_px(track: PoseTrack, stem: str) -> FloatArray:
     joints = track.joint_px[:, pair, :2].mean(axis=1)
     refined: FloatArray = np.where(np.isfinite(joints), joints, landmarks)
     return refined
+
+
+def _knees_m(points: BodyPoints, track: PoseTrack) -> FloatArray:
+    names = ("knee_left", "knee_right")
+    knees = np.stack([on_plan(points[name] - points.middle("hip")) for name in names], axis=1)
+    seen = track.visibility[:, :, [INDEX[name] for name in names]].mean(axis=1)
+    return np.where((seen >= KNEE_SEEN)[..., None], knees, np.nan)
 
 
 def _hips_sd_px(track: PoseTrack) -> FloatArray:

@@ -19,6 +19,7 @@ import pyarrow.parquet as pq
 
 from ergo.arrays import FloatArray, StepArray
 from ergo.posture.angle_names import NAMES
+from ergo.posture.place_track import MEASURES, PlaceTrack
 from ergo.scores.method_score import NOT_SEEN, MethodScore
 from ergo.session import Session
 
@@ -40,9 +41,24 @@ def frames_table(session: Session) -> pa.Table:
     columns["clock_hours"] = _number(clock.hours)
     columns["clock_hours_sd"] = _number(clock.sd_hours)
     columns["clock_zone"] = pa.array(clock.zones, pa.string())
+    if session.place is not None:
+        columns |= _place_columns(session.place)
     for score in session.scores:
         columns |= _score_columns(score)
     return pa.table(columns)
+
+
+def _place_columns(place: PlaceTrack) -> dict[str, Any]:
+    columns = {}
+    for at, axis in enumerate("xy"):
+        columns[f"seat_{axis}_m"] = _number(place.seat_m[:, at])
+        columns[f"seat_{axis}_m_sd"] = _number(place.seat_sd_m[:, at])
+        columns[f"assistant_{axis}_m"] = _number(place.assistant_m[:, at])
+    for name in MEASURES:
+        columns[name] = _number(place.measured[name])
+        columns[f"{name}_sd"] = _number(place.measured_sd[name])
+    columns["knees_under_p"] = _number(place.knees_under)
+    return columns
 
 
 def _score_columns(score: MethodScore) -> dict[str, Any]:

@@ -23,6 +23,8 @@ from ergo.errors import SetUpError
 from ergo.frames.find import find_sources
 from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import CameraNotes, Notes, SetUpNotes
+from ergo.posture.handedness import handed_by
+from ergo.posture.place_track import PlaceTrack
 from ergo.room.edges import level_of_edges
 from ergo.room.level import camera_for
 from ergo.room.set_up import solve_set_up
@@ -247,10 +249,27 @@ def _clock_of_stills(folder: Path, scenes: Mapping[str, Scene], root: Path) -> N
         "Clock, stills, set up", recording, true, both * with_marks, lambda _: marked_once, 1
     )
     nothing = [Notes()] * len(names)
-    print_clock(
-        "Clock, stills, no set-up, both seen", recording, true, is_seen, lambda _: nothing, 1
-    )
-    print_clock("Clock, stills, no set-up, both there", recording, true, both, lambda _: nothing, 1)
+    handed = [Notes(handed=scenes[name]["scene"]["handed"]) for name in names]
+    for title, seen, notes in (
+        ("Clock, stills, no set-up, both seen", is_seen, nothing),
+        ("Clock, stills, no set-up, both there", both, nothing),
+        ("Clock, stills, handedness noted, both there", both, handed),
+    ):
+        print_clock(title, recording, true, seen, lambda _, notes=notes: notes, 1)
+    truly = [
+        scenes[name]["scene"]["handed"] if h else None for name, h in zip(names, has, strict=True)
+    ]
+    print_sides("Handedness, stills, set up", judge(recording, marked_once).place, truly)
+    print_sides("Handedness, stills, no set-up", judge(recording, nothing).place, truly)
+
+
+def print_sides(title: str, place: PlaceTrack | None, true: Sequence[str | None]) -> None:
+    """Print how often handedness is told, and how often rightly."""
+    believed = () if place is None else place.right_handed
+    told = [(handed_by(belief), hand) for belief, hand in zip(believed, true, strict=True) if hand]
+    known = [found == hand for found, hand in told if found]
+    right = f"{np.mean(known):.0%}" if known else "-"
+    print(f"{title}: told in {len(known)} of {len(told)}, of those right {right}")
 
 
 def _clock_of_clip(folder: Path, described: Path) -> None:

@@ -62,7 +62,7 @@ def place_track(hours, origin):
     measured = {name: np.zeros(frames) for name in MEASURES}
     return PlaceTrack(
         plane, plane, plane, hours, np.where(np.isfinite(hours), 0.4, np.nan),
-        measured, measured, (origin,), (False,), (None,), (None,),
+        measured, measured, np.full(frames, np.nan), (origin,), (False,), (None,), (None,),
     )  # fmt: skip
 
 

@@ -162,10 +162,13 @@ def _place(hours):
         sd_hours=np.full(frames, 0.5),
         measured={name: np.full(frames, 0.3) for name in MEASURES},
         measured_sd={name: np.full(frames, 0.1) for name in MEASURES},
+        knees_under=np.full(frames, 0.8),
         origins=("set-up",),
         is_moved=(False,),
         chair_length_m=(1.8,),
         chair_width_m=(0.5,),
+        right_handed=(0.99,),
+        level_origins=("set-up",),
     )
 
 

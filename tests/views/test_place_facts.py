@@ -1,0 +1,52 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ergo.posture.place_track import MEASURES
+from ergo.storage.tables import frames_table
+from ergo.views.place_facts import moves_sentences
+from ergo.views.words import words
+
+ENGLISH = words("en")
+
+
+def sentences(session, handed="right", **changed):
+    notes = tuple(note.model_copy(update={"handed": handed}) for note in session.notes)
+    changed = replace(session, notes=notes, place=replace(session.place, **changed))
+    return [each.replace("\u00a0", " ") for each in moves_sentences(changed, ENGLISH)]
+
+
+def test_handedness_is_told_where_the_notes_are_silent_and_doubted_where_they_differ(session):
+    def told(**given):
+        return [each for each in sentences(session, **given) if "handed" in each]
+
+    assert "right-handed (99 % sure); the notes do not say" in told(handed=None)[0]
+    assert "left-handed" in told(right_handed=(0.02,))[0]
+    assert "the notes say otherwise" in told(right_handed=(0.02,))[0]
+    assert told() == told(handed=None, right_handed=(0.6,)) == []
+
+
+def test_knees_are_told_only_where_they_are_told_surely(session):
+    frames = len(session.recording.timeline)
+    sure = np.where(np.arange(frames) < frames // 2, 0.95, 0.05)
+    told = [each for each in sentences(session, knees_under=sure) if "knees" in each]
+    assert "under the backrest in 50 % of the time, beside it in 50 %" in told[0]
+    unsure = sentences(session, knees_under=np.full(frames, 0.7))
+    assert not [each for each in unsure if "knees" in each]
+
+
+@pytest.mark.parametrize(("level", "is_named"), [("people", True), ("room", False)])
+def test_a_tilt_told_by_people_is_named(session, level, is_named):
+    told = sentences(session, level_origins=(level,))
+    assert any("people who sit" in each for each in told) == is_named
+
+
+def test_frames_carry_the_places_with_their_spread(session):
+    table = frames_table(session)
+    for name in MEASURES:
+        assert table[name][0].as_py() == pytest.approx(session.place.measured[name][0])
+        assert table[f"{name}_sd"][0].as_py() == pytest.approx(session.place.measured_sd[name][0])
+    assert table["seat_x_m"][0].as_py() == pytest.approx(session.place.seat_m[0, 0], abs=1e-4)
+    gone = replace(session.place, measured={each: np.full(len(table), np.nan) for each in MEASURES})
+    assert frames_table(replace(session, place=gone))["eye_to_mouth_m"].null_count == len(table)
