@@ -16,9 +16,9 @@ from ergo.errors import InputError
 from ergo.frames.frame import FrameSource
 from ergo.frames.read_ahead import read_ahead
 from ergo.landmarks.join import join_sources, unseen_track
+from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.people_finder import PeopleFinder
 from ergo.landmarks.pose_track import PoseTrack, Role
-from ergo.landmarks.refine import JOINTS
 from ergo.landmarks.watcher import LOOKS, OTHERS, Eyes, FollowState, Row, Seen, Watcher
 from ergo.notes.notes import Notes
 
@@ -162,16 +162,15 @@ def _track(role: Role, rows: Sequence[Row], looks: tuple[str, ...]) -> PoseTrack
 
 
 def _with_joints(track: PoseTrack, seen: Sequence[Seen | None]) -> PoseTrack:
-    """Return the track with refined joints, the mean of the looks that have any."""
+    """Return the track with joint centres, the mean of the looks that have any."""
     joint_px = np.full((len(seen), len(JOINTS), 3), np.nan)
     joint_sd_px = np.full((len(seen), len(JOINTS)), np.nan)
     for at, person in enumerate(seen):
         looks = person.looks if person else ()
-        places = [look.joint_px for look in looks if look.joint_px is not None]
-        spreads = [look.joint_sd_px for look in looks if look.joint_sd_px is not None]
-        if places and spreads:
-            joint_px[at] = np.mean(places, axis=0)
-            joint_sd_px[at] = np.mean(spreads, axis=0)
+        found = [look.joints for look in looks if look.joints is not None]
+        if found:
+            joint_px[at] = np.mean([joints.place for joints in found], axis=0)
+            joint_sd_px[at] = np.mean([joints.spread for joints in found], axis=0)
     if np.isnan(joint_px).all():
         return track
     return replace(track, joint_px=joint_px, joint_sd_px=joint_sd_px)

@@ -66,7 +66,7 @@ def _move(picture_px: FloatArray, world_m: FloatArray, move: MovedLandmark) -> N
 
 def _move_joint(joint_px: FloatArray, joint_sd_px: FloatArray, move: MovedLandmark) -> None:
     """Move the refined joint of that name, if there is one."""
-    from ergo.landmarks.refine import JOINT
+    from ergo.landmarks.joints import JOINT
 
     if move.name in JOINT:
         joint_px[JOINT[move.name], :2] = move.at

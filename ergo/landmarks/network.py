@@ -6,15 +6,15 @@ against the Tasks API.
 """
 
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from scipy.special import expit
 
 from ergo.arrays import FloatArray, PictureArray
+from ergo.landmarks.joints import JOINTS, Joints, joint_branch, joints_of
 from ergo.landmarks.names import INDEX, LANDMARKS
-from ergo.landmarks.refine import JOINTS, Glimpse, Joints, joints_in
 from ergo.landmarks.runtime import (
     LANDMARK_MEMBER,
     NetworkKind,
@@ -31,7 +31,7 @@ _NEAR = 3  # half the 7 x 7 window in which a heat map refines its point
 _HEAT_FLOOR = 0.5  # heat below which a point is left where the network put it
 _OUTPUTS = ("Identity", "Identity_1", "Identity_3", "Identity_4")
 _FEEDING = ("Identity_3", "Identity")  # heat maps come from texture, points from the impression
-_REFINED: NetworkKind = "heavy"  # the network whose texture the refiner knows
+_BRANCHED: NetworkKind = "heavy"  # the network that the branch of joints grows on
 
 
 def _other_side(name: str) -> str:
@@ -40,6 +40,11 @@ def _other_side(name: str) -> str:
 
 _MIRROR = np.array([INDEX[_other_side(name)] for name in LANDMARKS])
 _JOINTS_MIRROR = np.array([JOINTS.index(_other_side(name)) for name in JOINTS])
+_SHOULDERS, _EARS = (
+    [JOINTS.index(f"{stem}_{side}") for side in ("left", "right")] for stem in ("shoulder", "ear")
+)
+_IMPRESSION_AT, _JOINTS_AT = len(_OUTPUTS), len(_OUTPUTS) + 1
+CLOSER, CLOSER_TO_HEAD = 0.52, 0.45  # of the whole crop's side; from the shoulders to the ears
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +85,9 @@ class Look:
         Belief that there is a person in the crop, 0..1.
     next_box : Box
         The crop that these landmarks ask for, for a second look or the next frame.
-    joint_px : array (joint, xyz) or None
-        Refined joint centres of :data:`ergo.landmarks.refine.JOINTS`, axes as of
-        ``picture_px``; None from a network that has no refiner. [px]
-    joint_sd_px : array (joint,) or None
-        One standard deviation of each, in the picture, per axis. [px]
+    joints : Joints or None
+        Joint centres of :data:`ergo.landmarks.joints.JOINTS`, axes as of
+        ``picture_px``; None from a network without a branch for them. [px]
     impression : array (feature,) or None
         What the network makes its points from: the whole crop in some thousand
         numbers, by which roles are told apart; of the crop as it was shown.
@@ -95,8 +98,7 @@ class Look:
     visibility: FloatArray
     presence: float
     next_box: Box
-    joint_px: FloatArray | None = None
-    joint_sd_px: FloatArray | None = None
+    joints: Joints | None = None
     impression: FloatArray | None = None
 
 
@@ -127,8 +129,8 @@ class PoseNetwork:
     def __init__(self, kind: NetworkKind, at_once: int = 1) -> None:
         self.kind = kind
         network = bundle_member(kind, LANDMARK_MEMBER)
-        feeding = _FEEDING if kind == _REFINED else ()
-        self._compiled: Any = compile_network(network, _OUTPUTS, at_once, feeding)
+        feeding, branch = (_FEEDING, joint_branch) if kind == _BRANCHED else ((), None)
+        self._compiled: Any = compile_network(network, _OUTPUTS, at_once, feeding, branch)
         self._of_thread = threading.local()
 
     def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
@@ -145,70 +147,55 @@ class PoseNetwork:
             mirrored back, left and right again the person's own.
         """
         crop = crop_of(picture, box)
-        points, presence, heat, world, texture = self._answer(crop[:, ::-1] if mirrored else crop)
-        raw_places = points[:, :2].copy()
-        points[:, :2] = _refined(raw_places, heat)
-        joints = None
-        if texture is not None:
-            joints = joints_in(_glimpse(points, raw_places, world, heat, texture))
-            if mirrored:
-                joints = Joints(joints_mirrored(joints.place), joints.spread[_JOINTS_MIRROR])
+        request = self._shown(crop[:, ::-1] if mirrored else crop)
+        points, presence, heat, world = (_numbers(request, at) for at in range(len(_OUTPUTS)))
+        points, world = points.reshape(POINTS, 5), world.reshape(POINTS, 3)
+        points[:, :3] /= INPUT_PX
+        points[:, :2] = _refined(points[:, :2], heat[0])
         if mirrored:
             points, world = _mirrored_back(points, world)
         picture_px = _in_picture(points[:, :3], box)
-        turn = _turn(box)
         world_m = world.copy()
-        world_m[:, :2] = world[:, :2] @ turn.T
+        world_m[:, :2] = world[:, :2] @ _turn(box).T
         body = len(LANDMARKS)
-        return Look(
+        look = Look(
             picture_px[:body],
             world_m[:body],
             expit(points[:body, 3]),
-            presence,
+            float(presence.ravel()[0]),
             box_round(picture_px[body, :2], picture_px[body + 1, :2]),
-            None if joints is None else _in_picture(joints.place + _TO_CORNER, box),
-            None if joints is None else joints.spread * box.side_px,
-            self._impression(),
         )
+        if self.kind != _BRANCHED:
+            return look
+        joints = _joints_in_picture(joints_of(_numbers(request, _JOINTS_AT).ravel()), box, mirrored)
+        return replace(look, joints=joints, impression=_numbers(request, _IMPRESSION_AT).ravel())
 
-    def glimpse(self, crop: PictureArray) -> Glimpse:
-        """Return what the refiner is given for one crop, as it is shown; heavy network only."""
-        points, _, heat, world, texture = self._answer(crop)
-        if texture is None:
-            raise ValueError(f"the {self.kind} network has no refiner")
-        raw_places = points[:, :2].copy()
-        points[:, :2] = _refined(raw_places, heat)
-        return _glimpse(points, raw_places, world, heat, texture)
+    def closer_joints(self, picture: PictureArray, box: Box, joints: Joints) -> Joints:
+        """Return a person's joints after a closer look at the upper body.
 
-    def _answer(
-        self, crop: PictureArray
-    ) -> tuple[FloatArray, float, FloatArray, FloatArray, FloatArray | None]:
-        shown = (crop.astype(np.float32) / 255.0)[None]
-        request = self._request()
-        request.infer([shown])
-        points, presence, heat, world = (
-            np.array(request.get_output_tensor(position).data, dtype=np.float64)
-            for position in range(len(_OUTPUTS))
-        )
-        points = points.reshape(POINTS, 5)
-        points[:, :3] /= INPUT_PX
-        texture = None
-        if self.kind == _REFINED:
-            texture = np.array(request.get_output_tensor(len(_OUTPUTS)).data[0], dtype=np.float64)
-        return points, float(presence.ravel()[0]), heat[0], world.reshape(POINTS, 3), texture
+        Parameters
+        ----------
+        picture : array (row, column, rgb)
+        box : Box
+            The crop of the whole person.
+        joints : Joints
+            What was seen in it. [px]
+        """
+        closer = upper_body_box(box, joints)
+        request = self._shown(crop_of(picture, closer))
+        answer = joints_of(_numbers(request, _JOINTS_AT).ravel())
+        return joined(joints, _joints_in_picture(answer, closer, is_mirrored=False))
 
-    def _impression(self) -> FloatArray | None:
-        """Return array (feature,) of this thread's last answer, None without a refiner."""
-        if self.kind != _REFINED:
-            return None
-        tensor = self._request().get_output_tensor(len(_OUTPUTS) + 1)
-        return np.array(tensor.data, dtype=np.float64).ravel()
-
-    def _request(self) -> Any:
-        """Return this thread's own place to put pictures and fetch answers."""
+    def _shown(self, crop: PictureArray) -> Any:
+        """Return the request of this thread after it has looked at a crop."""
         if not hasattr(self._of_thread, "request"):
             self._of_thread.request = self._compiled.create_infer_request()
+        self._of_thread.request.infer([(crop.astype(np.float32) / 255.0)[None]])
         return self._of_thread.request
+
+
+def _numbers(request: Any, at: int) -> FloatArray:
+    return np.array(request.get_output_tensor(at).data, dtype=np.float64)
 
 
 def crop_of(picture: PictureArray, box: Box, size_px: int = INPUT_PX) -> PictureArray:
@@ -241,33 +228,42 @@ def _in_picture(points: FloatArray, box: Box) -> FloatArray:
     return placed
 
 
-_TO_CORNER = np.array([0.5, 0.5, 0.0])
+def _joints_in_picture(joints: Joints, box: Box, is_mirrored: bool) -> Joints:
+    """Return joints of a crop, mirrored back, in the picture. [px]."""
+    place, spread, deep_spread = joints.place, joints.spread, joints.deep_spread
+    if is_mirrored:
+        place = joints_mirrored(place)
+        spread, deep_spread = spread[_JOINTS_MIRROR], deep_spread[_JOINTS_MIRROR]
+    side = box.side_px
+    return Joints(_in_picture(place + (0.5, 0.5, 0.0), box), spread * side, deep_spread * side)
 
 
-def _glimpse(
-    points: FloatArray,
-    raw_places: FloatArray,
-    world: FloatArray,
-    heat: FloatArray,
-    texture: FloatArray,
-) -> Glimpse:
-    """Return the crop as it was shown, for the refiner."""
-    body = len(LANDMARKS)
-    return Glimpse(
-        place=points[:body, :2] - 0.5,
-        raw_place=raw_places[:body] - 0.5,
-        world_m=world[:body],
-        seen=points[:body, 3],
-        heat=heat,
-        texture=texture,
+def upper_body_box(box: Box, joints: Joints) -> Box:
+    """Return the crop of a closer look: head, shoulders and most of the arms."""
+    shoulders, ears = joints.place[_SHOULDERS, :2].mean(0), joints.place[_EARS, :2].mean(0)
+    right, down = (1 - CLOSER_TO_HEAD) * shoulders + CLOSER_TO_HEAD * ears
+    return Box(float(right), float(down), CLOSER * box.side_px, box.angle_rad)
+
+
+def joined(whole: Joints, closer: Joints) -> Joints:
+    """Return joints seen twice, each weighed by how sure it is in either look.
+
+    Depths in the closer look count from mid-hip, which it hardly sees: they
+    are first moved so that head and shoulders agree.
+    """
+    upper = [*_SHOULDERS, *_EARS]
+    moved = closer.place.copy()
+    moved[:, 2] += (whole.place[upper, 2] - closer.place[upper, 2]).mean()
+    flat = np.stack([whole.spread, closer.spread]) ** -2.0
+    deep = np.stack([whole.deep_spread, closer.deep_spread]) ** -2.0
+    weights = np.stack([flat, flat, deep], axis=-1)
+    place = (np.stack([whole.place, moved]) * weights).sum(0) / weights.sum(0)
+    # both looks see the same picture: their errors go together, so the surer one's spread stays
+    return Joints(
+        place,
+        np.minimum(whole.spread, closer.spread),
+        np.minimum(whole.deep_spread, closer.deep_spread),
     )
-
-
-def in_crop(points_px: FloatArray, box: Box) -> FloatArray:
-    """Return points of the picture (point, xyz) [px] as the refiner's, in crops from its middle."""
-    placed: FloatArray = points_px / box.side_px
-    placed[:, :2] = (points_px[:, :2] - (box.x_px, box.y_px)) @ _turn(box) / box.side_px
-    return placed
 
 
 def joints_mirrored(place: FloatArray) -> FloatArray:

@@ -9,7 +9,7 @@ bodies, two bodies merged into one and repeated finds are dropped.
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -62,9 +62,12 @@ class PeopleFinder:
         with quiet_native():
             self._landmarker.close()
 
-    def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
+    def look(self, picture: PictureArray, box: Box, *, is_closer: bool = False) -> Look:
         """Return what the landmark network sees in one crop; threads may do this."""
-        return self._network.look(picture, box, mirrored=mirrored)
+        look = self._network.look(picture, box)
+        if not is_closer or look.joints is None:
+            return look
+        return replace(look, joints=self._network.closer_joints(picture, box, look.joints))
 
     def find(self, picture: PictureArray, enough: Enough | None = None) -> list[Look]:
         """Return one look per person, those seen best first.

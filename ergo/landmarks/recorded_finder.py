@@ -44,7 +44,7 @@ class RecordedEyes:
         """Return nobody: :meth:`find` already gave everybody."""
         return []
 
-    def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
+    def look(self, picture: PictureArray, box: Box, *, is_closer: bool = False) -> Look:
         """Return the saved person nearest the crop; far from the crop nobody is present."""
         nearest = min(
             self.people[number_of(picture)], key=lambda one: _apart(one, box), default=None

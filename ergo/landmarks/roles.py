@@ -236,9 +236,9 @@ def _spread(person: Look) -> float:
 
     Bodies that are none, cut or mixed from two have joints of large spread.
     """
-    if person.joint_sd_px is None:
+    if person.joints is None:
         return 0.0
-    spread_px = float(np.median(person.joint_sd_px[:_SPREAD_JOINTS]))
+    spread_px = float(np.median(person.joints.spread[:_SPREAD_JOINTS]))
     share = spread_px / max(body_size_px(person.picture_px), 1.0)
     return float(np.log(share / _USUAL_SPREAD))
 

@@ -5,7 +5,7 @@ import os
 import sys
 import threading
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
@@ -68,6 +68,10 @@ _DEBIAN_PACKAGES = {
     "libgthread": "libglib2.0-0",
     "libglib": "libglib2.0-0",
 }
+
+
+Branch = Callable[[Any, Any, Sequence[Any]], Any]
+"""See :func:`compile_network`."""
 
 
 @cache
@@ -134,7 +138,11 @@ def _read(network: bytes) -> Any:
 
 
 def compile_network(
-    network: bytes, outputs: tuple[str, ...], at_once: int = 1, feeding: tuple[str, ...] = ()
+    network: bytes,
+    outputs: tuple[str, ...],
+    at_once: int = 1,
+    feeding: tuple[str, ...] = (),
+    branch: Branch | None = None,
 ) -> Any:
     """Return a TFLite network compiled for the processor, for results that repeat.
 
@@ -147,14 +155,21 @@ def compile_network(
     at_once : int
         Inferences that may run beside each other, one thread each.
     feeding : tuple of str
-        Names of outputs of which the input of the last convolution is wanted
-        too; they come after ``outputs``.
+        Names of outputs of which the input of the last convolution is wanted:
+        what a branch starts from. The last of them is given out after ``outputs``.
+    branch : callable, optional
+        Grows one more output, given out last, from the network, a second
+        reading of it, and what ``feeding`` names in that second reading.
     """
     library = inference_library()
     with quiet_native():
         whole = _read(network)
         wanted = [whole.output(name).get_node().input_value(0) for name in outputs]
-        wanted += [_before_convolution(whole.output(name).get_node()) for name in feeding]
+        wanted += [_before_convolution(whole.output(name).get_node()) for name in feeding[-1:]]
+        if branch is not None:
+            copy = _read(network)
+            fed = [_before_convolution(copy.output(name).get_node()) for name in feeding]
+            wanted.append(branch(whole, copy, fed))
         model = library.Model(wanted, whole.get_parameters())
         return _core().compile_model(
             model,
@@ -163,6 +178,7 @@ def compile_network(
                 "INFERENCE_NUM_THREADS": at_once,
                 "NUM_STREAMS": at_once,
                 "INFERENCE_PRECISION_HINT": "f32",
+                "ENABLE_CPU_PINNING": False,  # leave the choice of cores to the system
             },
         )
 

@@ -24,7 +24,9 @@ from ergo.landmarks.pose_track import Role
 from ergo.landmarks.roles import OPERATOR_FLOOR, Identified, beliefs, identify
 from ergo.notes.notes import Notes
 
-LOOKS: Mapping[str, tuple[str, ...]] = {"fast": ("heavy",), "full": ("heavy", "heavy_mirrored")}
+LOOKS: Mapping[str, tuple[str, ...]] = {"fast": ("heavy",), "full": ("heavy_closer",)}
+"""The looks at the operator by effort; a closer one looks at the upper body again."""
+
 OTHERS: tuple[Role, ...] = ("assistant", "patient")
 LAG = LOOKS_AT_ONCE  # frames from a look to the frame whose crop it sets; looks in flight
 SEARCH_EVERY_S = 10.0  # for people who came, and for a second opinion on who is who
@@ -121,8 +123,11 @@ class Eyes(Protocol):
     def find_lying(self, picture: PictureArray, people: Sequence[Look]) -> list[Look]:
         """Return who else may lie with the head at the hands of people already found."""
 
-    def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
-        """Return what is seen in one crop; threads may do this beside each other."""
+    def look(self, picture: PictureArray, box: Box, *, is_closer: bool = False) -> Look:
+        """Return what is seen in one crop; threads may do this beside each other.
+
+        A closer look places the joints by a second look at the upper body.
+        """
 
     def close(self) -> None:
         """Give back whatever was needed."""
@@ -253,7 +258,7 @@ class Watcher:
         operator = self.state.followed.get("operator")
         if operator is not None:
             looks["operator"] = tuple(
-                self._start(frame.picture, operator, is_mirrored="mirrored" in name)
+                self._start(frame.picture, operator, is_closer="closer" in name)
                 for name in LOOKS[self._effort]
             )
         for role in self._others_due(frame):
@@ -265,11 +270,9 @@ class Watcher:
         return _Ordered(frame, looks, people)
 
     def _start(
-        self, picture: PictureArray, person: Followed, *, is_mirrored: bool = False
+        self, picture: PictureArray, person: Followed, *, is_closer: bool = False
     ) -> "Future[Look]":
-        return self._pool.submit(
-            partial(self._eyes.look, picture, person.box, mirrored=is_mirrored)
-        )
+        return self._pool.submit(partial(self._eyes.look, picture, person.box, is_closer=is_closer))
 
     def _others_due(self, frame: Frame) -> list[Role]:
         followed = [role for role in OTHERS if role in self.state.followed]

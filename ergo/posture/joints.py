@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray
+from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
-from ergo.landmarks.refine import JOINTS
 from ergo.posture.body_points import POINTS, POSITION, BodyPoints, body_points
 from ergo.room.camera import Camera
 from ergo.timeline import Timeline

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
-from ergo.landmarks.refine import JOINT
+from ergo.landmarks.joints import JOINT
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.body_points import BodyPoints

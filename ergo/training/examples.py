@@ -1,8 +1,8 @@
 """The stored examples: landmarks of rendered people, with the truth about them.
 
-One row per person and picture in ``examples.parquet``: what the heavy network
-saw (plain and mirrored look), the camera, and the true body points. The pictures
-themselves are not needed for fitting and are not kept.
+One row per person and picture in ``examples.parquet``: what the network saw in a
+closer look, the camera, and the true body points. The pictures themselves are not
+needed for fitting and are not kept; the network was never taught on any of them.
 """
 
 import zlib
@@ -13,8 +13,8 @@ import numpy as np
 import pyarrow.parquet as pq
 
 from ergo.arrays import BoolArray, FloatArray, IndexArray
+from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.names import LANDMARKS
-from ergo.landmarks.refine import JOINTS
 from ergo.posture import geometry as g
 from ergo.posture.body_points import POINTS, BodyPoints
 from ergo.posture.joints import placed_joints
@@ -22,7 +22,7 @@ from ergo.posture.placing import hip_depth_m
 
 EXAMPLES_PATH = Path(__file__).parent / "examples.parquet"
 FOLDS = 5
-LOOKS = 2
+LOOKS = 1
 ASSUMED_FIELD_OF_VIEW_DEG = 65.0
 
 
@@ -43,7 +43,7 @@ class Examples:
     picture_px : array (example, look, landmark, xy)
     world_m : array (example, look, landmark, xyz)
     joint_px, joint_sd_px : array (example, joint, xyz), (example, joint)
-        Refined joints, by a refiner that never saw this scene.
+        Joint centres; the branch that places them was taught on other scenes.
     truth : BodyPoints
         Camera axes, ``trunk_top`` is C7.
     neutral : BodyPoints
@@ -108,7 +108,7 @@ def level_turn(up: FloatArray) -> FloatArray:
 
 
 def seen_points(examples: Examples, variant: str) -> tuple[BodyPoints, FloatArray]:
-    """Return refined joints in level axes and their spread, by the true camera or an assumed one.
+    """Return joints in level axes and their spread, by the true camera or an assumed one.
 
     Returns
     -------

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ergo.landmarks.joints import Joints
 from ergo.landmarks.roles import (
     MOST_OF_IMPRESSION,
     ROLES,
@@ -20,7 +21,8 @@ BODY_PX = 240.0  # roughly the height of an invented person
 
 
 def with_spread(one, share):
-    return replace(one, joint_sd_px=np.full(20, share * BODY_PX))
+    spread = np.full(20, share * BODY_PX)
+    return replace(one, joints=Joints(np.zeros((20, 3)), spread, spread))
 
 
 @pytest.mark.parametrize(("people", "ways"), [(1, 4), (2, 13), (3, 34)])

@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.names import LANDMARKS
-from ergo.landmarks.refine import JOINTS
 from ergo.posture.crossing import View
 from ergo.timeline import build_timeline
 

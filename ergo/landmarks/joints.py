@@ -1,0 +1,210 @@
+"""Joint centres, hidden ones included: a branch of the heavy network that was taught further.
+
+The first stages of the landmark network are shared; its later stages exist a
+second time with weights taught on scenes with exact truth (see the model card in
+DEVELOPERS.md), and a small head reads joint centres from them: where heat for a
+joint lies, what texture is found there, and what the whole crop looks like.
+"""
+
+import importlib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ergo.arrays import FloatArray
+
+MODEL_PATH = Path(__file__).parent / "models" / "joints.npz"
+
+_PAIRED = ("shoulder", "elbow", "wrist", "hip", "knee", "index", "pinky", "ear", "eye_outer")
+JOINTS: tuple[str, ...] = (
+    *(f"{stem}_{side}" for stem in _PAIRED for side in ("left", "right")),
+    "c7",
+    "nose",
+)
+"""Order of the joint axis. Shoulder, elbow, wrist, hip and knee are joint centres, ``index`` and
+``pinky`` knuckles, ``ear`` the tragus, ``c7`` the spine's bump at the base of the neck."""
+
+JOINT = {name: position for position, name in enumerate(JOINTS)}
+
+_CHANNELS = 48  # of the texture
+_CELLS = 64  # rows and columns of the texture
+_HEAT_SCALE = 0.2  # of the texture, as taught
+_PLACE_SCALE, _SIZE_SCALE, _STEP = 4.0, 5.0, 0.05  # of inputs and outputs of the head, as taught
+_DEEP_STEP, _USUAL, _USUAL_DEEP = 0.2, -4.0, -3.0  # logarithms of usual spreads, as taught
+_SPREAD = float(np.sqrt(3.0))  # standard deviation per axis of a radial Laplace distribution
+_SPREAD_DEEP = float(np.sqrt(2.0))  # of a Laplace distribution
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Joints:
+    """Joint centres in the crop as it was shown.
+
+    Attributes
+    ----------
+    place : array (joint, xyz)
+        x, y -0.5..0.5 across the crop; z away from the camera relative to
+        mid-hip in the same scale.
+    spread : array (joint,)
+        One standard deviation in the picture, per axis, in crops.
+    deep_spread : array (joint,)
+        One standard deviation of z, in crops.
+    """
+
+    place: FloatArray
+    spread: FloatArray
+    deep_spread: FloatArray
+
+
+def joints_of(answer: FloatArray) -> Joints:
+    """Return joints from what the branch gives out, array (5 per joint,)."""
+    across, spread, deep, deep_spread = np.split(answer, np.array([2, 3, 4]) * len(JOINTS))
+    place = np.column_stack([across.reshape(-1, 2), deep])
+    return Joints(place, _SPREAD * np.exp(spread), _SPREAD_DEEP * np.exp(deep_spread))
+
+
+def joint_branch(whole: Any, copy: Any, feeding: Sequence[Any]) -> Any:
+    """Return the output of the branch on ``whole``, with the taught stages taken from ``copy``.
+
+    Parameters
+    ----------
+    whole, copy : model of the inference library
+        The heavy network, read twice.
+    feeding : sequence of output
+        Of ``copy``: the texture (channel, row, column), and the impression.
+    """
+    own = dict(zip(map(_key, copy.get_ordered_ops()), whole.get_ordered_ops(), strict=True))
+    nodes, changed = copy.get_ordered_ops(), set()
+    for name, weights in _weights().items():
+        if name.startswith("taught/"):
+            constant = _ops().constant(weights)
+            nodes[int(name.removeprefix("taught/"))].output(0).replace(constant.output(0))
+            changed.add(_key(constant))
+    _share_first_stages(copy, own, changed)
+    return _head(*feeding)
+
+
+def _key(node: Any) -> str:
+    name: str = node.get_name()  # unique, unlike the friendly name
+    return name
+
+
+def _share_first_stages(copy: Any, own: Mapping[str, Any], changed: set[str]) -> None:
+    """Let what was taught further in ``copy`` start from the same stages of the whole network.
+
+    Parameters
+    ----------
+    own : mapping
+        From the names of nodes in ``copy`` to the same nodes of the whole network.
+    changed : set of str
+        Names of the nodes with taught weights; grows by all that follows from them.
+    """
+    for node in copy.get_ordered_ops():
+        sources = [(at, at.get_source_output()) for at in node.inputs()]
+        if not changed.intersection(_key(source.get_node()) for _, source in sources):
+            continue
+        changed.add(_key(node))
+        for at, source in sources:
+            key = _key(source.get_node())
+            if key not in changed and key in own:
+                at.replace_source_output(own[key].output(source.get_index()))
+
+
+def _head(texture: Any, impression: Any) -> Any:
+    """Return the output (1, 5 per joint) that reads joints from texture and impression."""
+    op = _ops()
+    seen = _swish(_convolved(op.multiply(texture, np.float32(_HEAT_SCALE)), "near", 1))
+    seen = op.add(_swish(_convolved(seen, "wider", 2)), seen)
+    seen = op.add(_swish(_convolved(seen, "widest", 4)), seen)
+    joints, cells = len(JOINTS), _CELLS * _CELLS
+    heat = op.softmax(_shaped(_convolved(seen, "places", 0), joints, cells), 2)
+    own = op.matmul(heat, _shaped(_convolved(seen, "texture", 0), 32, cells), False, True)
+    middle, size = _middle_and_size(heat)
+    flat = [
+        _shaped(impression, -1),
+        _shaped(own, -1),
+        op.multiply(_shaped(op.slice(middle, [0], [1], [1], [2]), -1), np.float32(_PLACE_SCALE)),
+        op.multiply(_shaped(op.slice(middle, [1], [2], [1], [2]), -1), np.float32(_PLACE_SCALE)),
+        op.multiply(_shaped(size, -1), np.float32(_SIZE_SCALE)),
+    ]
+    first = _swish(_linear(op.concat(flat, 1), "first"))
+    second = op.add(_swish(_linear(first, "second")), first)
+    told = _shaped(_linear(second, "last"), joints, 5)
+    across = op.add(op.multiply(_part(told, 0, 2), np.float32(_STEP)), middle)
+    columns = [
+        across,
+        op.add(_part(told, 2, 3), np.float32(_USUAL)),
+        op.multiply(_part(told, 3, 4), np.float32(_DEEP_STEP)),
+        op.add(_part(told, 4, 5), np.float32(_USUAL_DEEP)),
+    ]
+    return op.concat([_shaped(column, -1) for column in columns], 1).output(0)
+
+
+def _middle_and_size(heat: Any) -> tuple[Any, Any]:
+    """Return the middle (1, joint, xy) and size (1, joint, 1) of each joint's heat, in crops."""
+    op = _ops()
+    steps = (np.arange(_CELLS, dtype=np.float32) + 0.5) / _CELLS - 0.5
+    down, right = (side.ravel() for side in np.meshgrid(steps, steps, indexing="ij"))
+    places = np.stack([right, down], axis=1)
+    squares = (places**2).sum(axis=1, keepdims=True)
+    middle = op.matmul(heat, places[None], False, False)
+    square = op.matmul(heat, squares[None].astype(np.float32), False, False)
+    own = op.reduce_sum(op.multiply(middle, middle), np.array([2]), True)
+    size = op.sqrt(op.add(op.relu(op.subtract(square, own)), np.float32(1e-6)))
+    return middle, size
+
+
+def _part(told: Any, start: int, stop: int) -> Any:
+    return _ops().slice(told, [start], [stop], [1], [2])
+
+
+def _shaped(values: Any, *shape: int) -> Any:
+    return _ops().reshape(values, np.array([1, *shape]), False)
+
+
+def _swish(values: Any) -> Any:
+    return _ops().swish(values)
+
+
+def _convolved(values: Any, layer: str, dilation: int) -> Any:
+    """Return a convolution that keeps the size; dilation 0 = of single cells."""
+    reach, apart = [dilation] * 2, [max(dilation, 1)] * 2
+    weights, bias = _layer(layer)
+    sums = _ops().convolution(values, weights, [1, 1], reach, reach, apart)
+    return _ops().add(sums, bias[None, :, None, None])
+
+
+def _linear(values: Any, layer: str) -> Any:
+    weights, bias = _layer(layer)
+    return _ops().add(_ops().matmul(values, weights, False, True), bias[None])
+
+
+def _layer(name: str) -> tuple[FloatArray, FloatArray]:
+    weights = _weights()
+    return weights[f"head/{name}/weight"], weights[f"head/{name}/bias"]
+
+
+def _ops() -> Any:
+    return importlib.import_module("openvino.opset13")
+
+
+@cache
+def _weights() -> dict[str, Any]:
+    """Return all weights by name; large ones are stored in 255 steps per output channel."""
+    with np.load(MODEL_PATH) as stored:
+        plain = {name: stored[name] for name in stored.files}
+    weights = {
+        name: values.astype(np.float32)
+        for name, values in plain.items()
+        if not name.endswith(("/steps", "/step"))
+    }
+    for name in plain:
+        if name.endswith("/steps"):
+            stem = name.removesuffix("/steps")
+            step = plain[stem + "/step"]
+            values = plain[name] * step.reshape(-1, *[1] * (plain[name].ndim - 1))
+            weights[stem] = values.astype(np.float32)
+    return weights

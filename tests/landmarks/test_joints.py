@@ -1,0 +1,91 @@
+"""Joint centres against the truth of rendered people, and by the picture's own symmetries."""
+
+import numpy as np
+import pytest
+
+from ergo.landmarks.joints import JOINT, JOINTS, MODEL_PATH, Joints, joints_of
+from ergo.landmarks.network import Box, PoseNetwork, joined, upper_body_box
+
+
+@pytest.fixture(scope="module")
+def heavy():
+    return PoseNetwork("heavy")
+
+
+@pytest.fixture(scope="module")
+def picture():
+    rng = np.random.default_rng(5)
+    return rng.integers(0, 255, (240, 320, 3), dtype=np.uint8)
+
+
+def joints(place=0.0, spread=1.0, deep_spread=1.0):
+    count = len(JOINTS)
+    return Joints(np.full((count, 3), place), np.full(count, spread), np.full(count, deep_spread))
+
+
+def test_the_answer_is_read_joint_by_joint():
+    count = len(JOINTS)
+    answer = np.zeros(5 * count)
+    answer[2] = 0.25  # x of the second joint
+    answer[3 * count + 1] = 0.1  # its depth
+    read = joints_of(answer)
+    assert read.place[1].tolist() == [0.25, 0.0, 0.1]
+    assert read.place[0].tolist() == [0.0, 0.0, 0.0]
+    # a radial Laplace distribution exp(-r / b) / (2 pi b^2) has E[r^2] = 6 b^2: per axis 3 b^2
+    assert read.spread == pytest.approx(np.full(count, np.sqrt(3)))
+    # a Laplace distribution of scale b has the variance 2 b^2
+    assert read.deep_spread == pytest.approx(np.full(count, np.sqrt(2)))
+
+
+def test_the_model_is_a_few_megabytes():
+    assert MODEL_PATH.stat().st_size < 12_000_000
+
+
+def test_joints_move_with_the_picture(heavy, picture):
+    small = heavy.look(picture, Box(160, 120, 100, 0.0)).joints
+    moved = heavy.look(np.roll(picture, 20, axis=1), Box(180, 120, 100, 0.0)).joints
+    assert small.place.shape == (len(JOINTS), 3)
+    assert moved.place - small.place == pytest.approx(
+        np.tile([20.0, 0.0, 0.0], (len(JOINTS), 1)), abs=0.5
+    )
+
+
+def test_a_mirrored_look_shows_what_the_mirrored_picture_shows(heavy, picture):
+    box = Box(150.0, 120.0, 100.0, 0.0)
+    # pixel columns 0 and 319 change places, the crop's edge lies half a crop away
+    edge = 319 + box.side_px / 256
+    flipped = np.ascontiguousarray(picture[:, ::-1])
+    plain = heavy.look(picture, box).joints
+    mirror = heavy.look(flipped, Box(edge - 150, 120, 100, 0.0), mirrored=True).joints
+    left, right = JOINT["shoulder_left"], JOINT["shoulder_right"]
+    assert edge - mirror.place[right, 0] == pytest.approx(plain.place[left, 0], abs=0.1)
+    assert mirror.place[right, 1:] == pytest.approx(plain.place[left, 1:], abs=0.1)
+    assert mirror.spread[right] == pytest.approx(plain.spread[left], rel=0.01)
+
+
+def test_a_network_without_the_branch_gives_no_joints(picture):
+    assert PoseNetwork("full").look(picture, Box(160, 120, 100, 0.0)).joints is None
+
+
+def test_the_closer_crop_holds_head_and_shoulders():
+    seen = joints()
+    for name, place in (("shoulder", (50.0, 60.0, 0.0)), ("ear", (54.0, 20.0, 0.0))):
+        for side in ("left", "right"):
+            seen.place[JOINT[f"{name}_{side}"]] = place
+    box = upper_body_box(Box(0.0, 100.0, 200.0, 0.3), seen)
+    assert 50 < box.x_px < 54
+    assert 20 < box.y_px < 60
+    assert box.side_px < 200
+    assert box.angle_rad == 0.3
+
+
+def test_of_two_looks_the_surer_counts_more():
+    # by hand: weights 1 / 1^2 and 1 / 2^2, so 4/5 of the first and 1/5 of the second
+    both = joined(joints(0.0, spread=1.0), joints(10.0, spread=2.0))
+    assert both.place[:, :2] == pytest.approx(np.full((len(JOINTS), 2), 2.0))
+    assert both.spread == pytest.approx(np.ones(len(JOINTS)))
+
+
+def test_depths_of_a_closer_look_are_moved_to_the_same_shoulders():
+    both = joined(joints(0.0), joints(7.0))
+    assert both.place[:, 2] == pytest.approx(np.zeros(len(JOINTS)))
