@@ -28,7 +28,6 @@ from ergo.storage.session_notes import keep_corrections
 from ergo.storage.shelf import FolderShelf
 from ergo.storage.tables import write_frames, write_json, write_rows
 from ergo.together import check_can_be_together, laid_together, with_notes_beside
-from ergo.views.report import write_report
 from ergo.watching import OnProgress
 from ergo.watching_apart import watch_apart
 
@@ -258,6 +257,8 @@ def _as_stored(recording: Recording) -> Recording:
 
 
 def _write_all(session: Session, exposure: Exposure, folder: Path, choices: ReportChoices) -> None:
+    from ergo.views.report import write_report  # what draws is loaded when needed
+
     write_session(session, folder)
     write_frames(session, folder)
     header, rows = episode_rows(exposure)

@@ -10,8 +10,6 @@ set-up, the notes or the room, as for one view.
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import least_squares
-from scipy.spatial.transform import Rotation
 
 from ergo.arrays import FloatArray, IndexArray
 from ergo.landmarks.pose_track import PoseTrack
@@ -192,6 +190,8 @@ def found_stand(
         return None
     chosen = frames[np.linspace(0, len(frames) - 1, min(_FRAMES, len(frames))).astype(np.int64)]
     pick = both[chosen]
+    from scipy.optimize import least_squares  # only who has several views loads it
+
     start = _by_bodies(
         first.points[chosen][pick], second.points[chosen][pick], first_camera, second_camera
     )
@@ -221,9 +221,16 @@ def _by_bodies(
     yaw = np.arctan2(
         np.sum(b[:, 2] * a[:, 0] - b[:, 0] * a[:, 2]), np.sum(b[:, 0] * a[:, 0] + b[:, 2] * a[:, 2])
     )
-    about = Rotation.from_rotvec([0.0, yaw, 0.0]).as_matrix()
+    about = _turned_by(np.array([0.0, yaw, 0.0]))
     lens_m = here.mean(axis=0) - about @ there.mean(axis=0)
     return Stand(own.T @ about @ other, own.T @ lens_m)
+
+
+def _turned_by(turn: FloatArray) -> FloatArray:
+    """Return the matrix (xyz, xyz) of a turn about an axis by its length. [rad]."""
+    from scipy.spatial.transform import Rotation
+
+    return np.asarray(Rotation.from_rotvec(turn).as_matrix())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -238,7 +245,7 @@ class _Lines:
 
     def stand(self, change: FloatArray) -> Stand:
         """Return the stand changed by (turn xyz, lens across its direction two ways)."""
-        turn = Rotation.from_rotvec(change[:3]).as_matrix() @ self.start.turn
+        turn = _turned_by(change[:3]) @ self.start.turn
         away_m = float(np.linalg.norm(self.start.lens_m))
         ahead = self.start.lens_m / away_m
         across = g.unit(np.cross(ahead, np.roll(ahead, 1)))

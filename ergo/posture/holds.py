@@ -9,7 +9,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import find_peaks
 
 from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.posture.posture_track import PostureTrack
@@ -130,6 +129,8 @@ def repetitions_per_minute(
 
 
 def _rate(time_s: FloatArray, value: FloatArray, swing_deg: float) -> FloatArray:
+    from scipy.signal import find_peaks  # takes 0.5 s and 40 MB to load
+
     peaks, _ = find_peaks(value, prominence=swing_deg)
     start = np.maximum(time_s - REPEAT_WINDOW_S / 2, time_s[0])
     end = np.minimum(time_s + REPEAT_WINDOW_S / 2, time_s[-1])

@@ -1,7 +1,6 @@
 """Short gaps bridged and jitter taken out of clips; stills are left as they are."""
 
 import numpy as np
-from scipy.signal import butter, sosfiltfilt
 
 from ergo.arrays import BoolArray, FloatArray
 from ergo.posture.body_points import BodyPoints
@@ -111,6 +110,8 @@ def low_passed(time_s: FloatArray, series: FloatArray) -> FloatArray:
 
 
 def _filtered(series: FloatArray, rate_hz: float) -> FloatArray:
+    from scipy.signal import butter, sosfiltfilt  # takes 0.5 s and 40 MB to load
+
     sections = butter(_ORDER, CUTOFF_HZ, fs=rate_hz, output="sos")
     padding = min(len(series) - 1, int(2 * rate_hz / CUTOFF_HZ))
     low: FloatArray = sosfiltfilt(sections, series, axis=0, padlen=padding)

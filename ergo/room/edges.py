@@ -10,7 +10,6 @@ and is then refined.
 from dataclasses import dataclass
 from itertools import combinations
 
-import cv2
 import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray, PictureArray
@@ -45,6 +44,8 @@ def edges_px(picture: PictureArray) -> FloatArray:
     array (edge, end, xy)
         At most :data:`MOST_EDGES`, the longest first. [px]
     """
+    import cv2
+
     grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
     scale = min(1.0, LONG_SIDE_PX / max(grey.shape))
     small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)

@@ -12,7 +12,6 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from ergo.arrays import FloatArray
 from ergo.errors import SetUpError
@@ -158,6 +157,8 @@ class _Problem:
         return np.concatenate([*missed, height / HEIGHT_SD_M, scaled])
 
     def solved(self, start: FloatArray, most: int = LONG_RUN) -> Any:
+        from scipy.optimize import least_squares
+
         return least_squares(self.residuals, start, loss="soft_l1", f_scale=2.0, max_nfev=most)
 
     def starts(self) -> list[FloatArray]:

@@ -3,7 +3,6 @@
 from functools import partial
 from typing import Any
 
-import cv2
 import numpy as np
 
 from ergo.arrays import FloatArray
@@ -54,6 +53,8 @@ def _turn_deg(way: FloatArray) -> float:
 
 def floor_poses(marks: SetUpNotes, like: Camera) -> list[Values]:
     """Return tilt, roll and height of the camera as OpenCV sees a rectangle on the floor."""
+    import cv2
+
     lens = np.array(
         [[like.focal_px, 0, like.centre_px[0]], [0, like.focal_px, like.centre_px[1]], [0, 0, 1.0]]
     )

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtr, stdtrit
 
 from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.stats.exposure import Estimate
@@ -152,8 +152,8 @@ def difference(
     parts = before.variance**2 / before.freedom + after.variance**2 / after.freedom
     freedom = variance**2 / (parts + measuring_variance**2 / MEASURING_FREEDOM)
     error = np.sqrt(variance)
-    half = float(student.ppf((1 + CONFIDENCE) / 2, freedom) * error)
-    chance = float(2 * student.sf(abs(change) / error, freedom))
+    half = float(stdtrit(freedom, (1 + CONFIDENCE) / 2) * error)
+    chance = float(2 * stdtr(freedom, -abs(change) / error))
     return Estimate(change, change - half, change + half), chance
 
 

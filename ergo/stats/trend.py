@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from ergo.arrays import FloatArray
 from ergo.errors import InputError
@@ -95,7 +95,7 @@ def trend_of(days: FloatArray, value: FloatArray, error: FloatArray) -> Trend:
     freedom = len(days) - 2
     inflation = max(1.0, float(np.sum(weight * (value - line) ** 2)) / freedom)
     standard = float(np.sqrt(covariance[1, 1] * inflation))
-    half = float(student.ppf((1 + CONFIDENCE) / 2, freedom)) * standard
+    half = float(stdtrit(freedom, (1 + CONFIDENCE) / 2)) * standard
     slope = Estimate(float(fitted[1]), float(fitted[1]) - half, float(fitted[1]) + half)
     return Trend(days, value, error, line, slope, float(np.sqrt(scatter2)), _verdict(slope))
 

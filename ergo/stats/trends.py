@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtr, stdtrit
 
 from ergo.stats.bootstrap import CONFIDENCE, Draws, holm
 from ergo.stats.comparable import SPOILING, doubts_about
@@ -94,8 +94,8 @@ def _chance(trend: Trend) -> float:
     freedom = len(trend.days) - 2
     if half == 0:
         return float(trend.slope.value == 0)
-    error = half / student.ppf((1 + CONFIDENCE) / 2, freedom)
-    return float(2 * student.sf(abs(trend.slope.value) / error, freedom))
+    error = half / stdtrit(freedom, (1 + CONFIDENCE) / 2)
+    return float(2 * stdtr(freedom, -abs(trend.slope.value) / error))
 
 
 def _judged(each: FigureTrend, chance: float) -> FigureTrend:
