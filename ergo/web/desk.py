@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
+from ergo.storage.library_entry import Entry
 from ergo.views.words import LANGUAGES, Words, words
 from ergo.web.made import Made
 from ergo.web.opened import Opened, OpenSessions
@@ -90,6 +91,14 @@ def opened_of(request: Request) -> Opened:
     """Return the session that the address names; 404 if there is none."""
     try:
         return desk_of(request).sessions.get(request.path_params["session"])
+    except KeyError as error:
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such session.") from error
+
+
+def entry_of(request: Request) -> Entry:
+    """Return what the library knows of the session that the address names; 404 if there is none."""
+    try:
+        return desk_of(request).sessions.entry(request.path_params["session"])
     except KeyError as error:
         raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such session.") from error
 

@@ -8,7 +8,7 @@ from starlette.requests import Request
 from starlette.responses import FileResponse, Response
 
 from ergo.storage.library_entry import Entry
-from ergo.web.desk import desk_of, opened_of, words_of
+from ergo.web.desk import desk_of, entry_of, opened_of, words_of
 from ergo.web.opened import Opened
 from ergo.web.pages import page
 from ergo.web.pictures import PictureLost
@@ -95,7 +95,7 @@ async def still(request: Request) -> Response:
 
 def report_page(request: Request) -> Response:
     """Answer with the report inside the page."""
-    entry = opened_of(request).entry
+    entry = entry_of(request)
     source = f"/sessions/{entry.id}/files/report.html"
     return page(
         request,

@@ -6,7 +6,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from ergo.views.words import LANGUAGES
-from ergo.web.desk import LANGUAGE_COOKIE, desk_of, opened_of, words_of
+from ergo.web.desk import LANGUAGE_COOKIE, desk_of, entry_of, words_of
 
 
 async def sessions_page(request: Request) -> Response:
@@ -15,8 +15,8 @@ async def sessions_page(request: Request) -> Response:
 
 
 def session_page(request: Request) -> Response:
-    """Answer with the page of one session."""
-    entry = opened_of(request).entry
+    """Answer with the page of one session; its scripts ask for what was measured."""
+    entry = entry_of(request)
     return page(request, "session.html", title=entry.name, entry=entry)
 
 

@@ -432,6 +432,20 @@ def tabbed_to(page, name):
     raise AssertionError(f"{name} was not reached")
 
 
+def test_a_session_that_cannot_be_read_says_why_in_its_place(browser, address, library, invented):
+    with open_library(library) as opened:
+        entry = opened.add(folder_of(invented, library.parent / "damaged"), "Damaged")
+    (entry.folder / "landmarks.parquet").unlink()
+    context = browser.new_context(locale="de-DE")
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(address)
+    page.get_by_role("link", name="Damaged", exact=True).click()
+    expect(page.locator("#loading")).to_contain_text("landmarks.parquet")
+    expect(page.locator("#desk")).to_be_hidden()
+    context.close()
+
+
 def test_another_browser_cannot_use_the_page_without_the_address(browser, address):
     context = browser.new_context()
     stranger = context.new_page()

@@ -93,8 +93,13 @@ async function reloadWatched() {
   document.title = `${name}, ergo`;
 }
 
-await reload();
-moments.followAddress();
+try {
+  await reload();
+  moments.followAddress();
+} catch (error) {
+  if (!error.status) throw error;
+  $("loading").textContent = error.message;  // what the server could not read
+}
   tell(say("page.again_done"));
 }
 
@@ -197,5 +202,10 @@ function named({ name, tags }) {
   document.title = `${name}, ergo`;
 }
 
-await reload();
-moments.followAddress();
+try {
+  await reload();
+  moments.followAddress();
+} catch (error) {
+  if (!error.status) throw error;
+  $("loading").textContent = error.message;  // what the server could not read
+}
