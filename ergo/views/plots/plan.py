@@ -110,9 +110,9 @@ def _operator(axes: Any, place: PlaceTrack, words: Words) -> Any:
 
 
 def _assistant(axes: Any, place: PlaceTrack, words: Words) -> Any:
+    """Mark the middle of the assistant's places."""
     known = np.isfinite(place.assistant_m).all(axis=1)
-    axes.plot(
-        *place.assistant_m[known].T, marker="s", color=INK, fillstyle="none", linestyle="none"
-    )
+    middle = np.median(place.assistant_m[known], axis=0)
+    axes.plot(*middle, marker="s", color=INK, fillstyle="none", linestyle="none", zorder=5)
     label = words.say("plan.assistant")
     return Line2D([], [], marker="s", color=INK, fillstyle="none", linestyle="none", label=label)
