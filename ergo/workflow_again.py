@@ -1,7 +1,7 @@
 """Watch some sources of a stored session again, because another person is the operator."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -120,18 +120,8 @@ def _tracks(
         parts = [
             (new or unseen_track(role, looks, len(again.timeline)))
             if at == number
-            else (unseen_track(role, looks, len(its)) if old is None else _part(old, its))
+            else (unseen_track(role, looks, len(its)) if old is None else old.frames(its))
             for at, its in enumerate(frames)
         ]
         joined[role] = join_tracks(parts)
     return joined
-
-
-def _part(track: PoseTrack, frames: IndexArray) -> PoseTrack:
-    """Return some frames of a track."""
-    arrays = {
-        part.name: getattr(track, part.name)[frames]
-        for part in fields(track)
-        if isinstance(getattr(track, part.name), np.ndarray)
-    }
-    return replace(track, **arrays)
