@@ -9,7 +9,7 @@ from ergo.frames.stills import StillSource
 _ANY_RATE_HZ = 1000.0  # every picture counts when one moment is wanted
 
 
-def picture_at(facts: SourceFacts, time_s: float) -> PictureArray:
+def picture_at(facts: SourceFacts, time_s: float, least_px: int | None = None) -> PictureArray:
     """Return the upright picture of a source at or just after a time.
 
     Parameters
@@ -17,6 +17,8 @@ def picture_at(facts: SourceFacts, time_s: float) -> PictureArray:
     facts : SourceFacts
     time_s : float
         Since the first picture of the source. [s]
+    least_px : int, optional
+        A still may come smaller, with at least this many px on its longer side. [px]
 
     Returns
     -------
@@ -28,7 +30,7 @@ def picture_at(facts: SourceFacts, time_s: float) -> PictureArray:
         If the file is gone or cannot be decoded there.
     """
     if facts.kind == "still":
-        return next(iter(StillSource(facts.path, facts.name))).picture
+        return next(iter(StillSource(facts.path, facts.name, least_px))).picture
     start_s = max(0.0, time_s - 1e-3)
     picture = ClipSource(facts.path, facts.name, _ANY_RATE_HZ, start_s).picture()
     if picture is not None:

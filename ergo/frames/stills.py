@@ -54,11 +54,15 @@ class StillSource:
     path : Path
     name : str, optional
         Name shown to people; the file's own where it is not given.
+    least_px : int, optional
+        For showing it only: a JPEG is decoded at a half, quarter or eighth of its
+        size, as long as its longer side keeps this many px. [px]
     """
 
-    def __init__(self, path: Path, name: str | None = None) -> None:
+    def __init__(self, path: Path, name: str | None = None, least_px: int | None = None) -> None:
         self._path = path
         self._name = name or path.name
+        self._least_px = least_px
 
     @cached_property
     def facts(self) -> SourceFacts:
@@ -93,6 +97,9 @@ class StillSource:
         """Read the picture."""
         with self._opened() as image:
             orientation, _ = _exif(image)
+            if self._least_px is not None:
+                share = self._least_px / max(image.size)
+                image.draft("RGB", (round(share * image.width), round(share * image.height)))
             turn = _UPRIGHT.get(orientation)
             picture = _rgb(image if turn is None else image.transpose(turn))
         yield Frame(picture=picture, time_s=0.0, number=0)

@@ -6,6 +6,7 @@ A picture that makes a decoder crash takes this process down, not the page.
 import multiprocessing
 import os
 import threading
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -71,10 +72,22 @@ def picture_jpeg(
     timeline = recording.timeline
     source = recording.sources[timeline.source_index[frame]]
     try:
-        picture = picture_at(source, float(timeline.time_s[frame]))
+        picture = picture_at(source, float(timeline.time_s[frame]), least_px=2 * width)
     except ErgoError:
         return None
-    return _encoded(safe_picture(recording, frame, picture, blur_operator=blur_operator), width)
+    seen = _seen_at(recording, picture.shape[1] / source.width_px)
+    return _encoded(safe_picture(seen, frame, picture, blur_operator=blur_operator), width)
+
+
+def _seen_at(recording: Recording, scale: float) -> Recording:
+    """Return a recording with everybody where they are in a picture of another size."""
+    if scale == 1:
+        return recording
+    tracks = {
+        role: replace(track, picture_px=track.picture_px * scale)
+        for role, track in recording.tracks.items()
+    }
+    return replace(recording, tracks=tracks)
 
 
 def still_jpeg(folder: str, frame: int) -> bytes | None:

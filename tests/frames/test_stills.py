@@ -226,3 +226,28 @@ def test_a_library_that_lets_cut_files_pass_does_not_let_them_pass_here(tmp_path
     with pytest.raises(UnreadablePicture):
         list(StillSource(cut))
     assert ImageFile.LOAD_TRUNCATED_IMAGES
+
+
+@pytest.mark.parametrize(("orientation", "size"), [(1, (300, 400)), (6, (400, 300))])
+def test_a_large_jpeg_that_is_only_shown_is_decoded_smaller_and_upright(
+    tmp_path, orientation, size
+):
+    image = Image.new("RGB", (3200, 2400), (200, 30, 30))
+    image.paste((20, 40, 220), (0, 0, 1600, 2400))
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    image.save(tmp_path / "large.jpg", exif=exif)
+    picture = next(iter(StillSource(tmp_path / "large.jpg", least_px=400))).picture
+    assert picture.shape[:2] == size
+    blue, red = (
+        (picture[:, 20], picture[:, -20]) if orientation == 1 else (picture[20], picture[-20])
+    )
+    assert np.all(blue[:, 2] > 180)
+    assert np.all(red[:, 0] > 160)
+
+
+def test_a_picture_is_never_made_smaller_than_it_is_wanted_nor_enlarged(tmp_path):
+    Image.new("RGB", (1000, 500)).save(tmp_path / "a.jpg")
+    for least, width in ((1200, 1000), (501, 1000), (500, 500), (100, 125)):
+        picture = next(iter(StillSource(tmp_path / "a.jpg", least_px=least))).picture
+        assert picture.shape[1] == width

@@ -6,10 +6,16 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from ergo.analyse import judge
+from ergo.frames.stills import StillSource
+from ergo.notes.notes import Notes
+from ergo.session import Recording, Settings
+from ergo.timeline import build_timeline
 from ergo.web.guard import CHUNK_TYPE
+from ergo.web.picture_worker import picture_jpeg
 from ergo.web.uploads import MOST_BYTES
 
-from .conftest import SAMPLES
+from .conftest import SAMPLES, folder_of, track_of
 
 STILL = SAMPLES / "1_kf_side_left.jpg"
 
@@ -150,3 +156,31 @@ def test_a_part_without_its_place_or_kind_is_refused(client):
     assert put(client, upload, b"x", offset="-1").status_code == 400
     assert put(client, upload, b"x", kind="text/plain").status_code == 415
     assert put(client, upload, b"x", number=1).status_code == 404
+
+
+def test_a_large_picture_is_shown_as_a_small_one_is_with_everybody_blurred_at_their_place(tmp_path):
+    shown = {}
+    for times in (1, 4):
+        folder = tmp_path / str(times)
+        folder.mkdir()
+        small = Image.open(STILL)
+        large = small.resize((small.width * times, small.height * times), Image.Resampling.BICUBIC)
+        large.save(folder / "a.jpg", quality=95)
+        facts = StillSource(folder / "a.jpg").facts
+        recording = Recording(
+            settings=Settings(),
+            sources=(facts,),
+            timeline=build_timeline(("a.jpg",), (np.zeros(1),), (False,)),
+            number=np.zeros(1, dtype=np.int64),
+            tracks={"operator": track_of("operator", 1, facts.width_px, facts.height_px)},
+            damage={},
+            doubt={},
+            skipped=(),
+            versions={},
+        )
+        made = folder_of(judge(recording, (Notes(),)), folder / "made")
+        jpeg = picture_jpeg(str(made), times, 0, 640, blur_operator=True)
+        shown[times] = np.asarray(Image.open(io.BytesIO(jpeg)).convert("RGB"), np.float64)
+    assert shown[1].shape == shown[4].shape == (480, 640, 3)
+    assert np.abs(shown[1] - shown[4]).mean() < 3
+    assert np.percentile(np.abs(shown[1] - shown[4]), 99) < 25
