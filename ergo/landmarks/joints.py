@@ -30,11 +30,11 @@ JOINTS: tuple[str, ...] = (
 
 JOINT = {name: position for position, name in enumerate(JOINTS)}
 
-_CHANNELS = 48  # of the texture
-_CELLS = 64  # rows and columns of the texture
-_HEAT_SCALE = 0.2  # of the texture, as taught
-_PLACE_SCALE, _SIZE_SCALE, _STEP = 4.0, 5.0, 0.05  # of inputs and outputs of the head, as taught
-_DEEP_STEP, _USUAL, _USUAL_DEEP = 0.2, -4.0, -3.0  # logarithms of usual spreads, as taught
+CHANNELS = 48  # of the texture
+CELLS = 64  # rows and columns of the texture
+HEAT_SCALE = 0.2  # of the texture, as taught
+PLACE_SCALE, SIZE_SCALE, STEP = 4.0, 5.0, 0.05  # of inputs and outputs of the head, as taught
+DEEP_STEP, USUAL, USUAL_DEEP = 0.2, -4.0, -3.0  # logarithms of usual spreads, as taught
 _SPREAD = float(np.sqrt(3.0))  # standard deviation per axis of a radial Laplace distribution
 _SPREAD_DEEP = float(np.sqrt(2.0))  # of a Laplace distribution
 
@@ -116,29 +116,29 @@ def _share_first_stages(copy: Any, own: Mapping[str, Any], changed: set[str]) ->
 def _head(texture: Any, impression: Any) -> Any:
     """Return the output (1, 5 per joint) that reads joints from texture and impression."""
     op = _ops()
-    seen = _swish(_convolved(op.multiply(texture, np.float32(_HEAT_SCALE)), "near", 1))
+    seen = _swish(_convolved(op.multiply(texture, np.float32(HEAT_SCALE)), "near", 1))
     seen = op.add(_swish(_convolved(seen, "wider", 2)), seen)
     seen = op.add(_swish(_convolved(seen, "widest", 4)), seen)
-    joints, cells = len(JOINTS), _CELLS * _CELLS
+    joints, cells = len(JOINTS), CELLS * CELLS
     heat = op.softmax(_shaped(_convolved(seen, "places", 0), joints, cells), 2)
     own = op.matmul(heat, _shaped(_convolved(seen, "texture", 0), 32, cells), False, True)
     middle, size = _middle_and_size(heat)
     flat = [
         _shaped(impression, -1),
         _shaped(own, -1),
-        op.multiply(_shaped(op.slice(middle, [0], [1], [1], [2]), -1), np.float32(_PLACE_SCALE)),
-        op.multiply(_shaped(op.slice(middle, [1], [2], [1], [2]), -1), np.float32(_PLACE_SCALE)),
-        op.multiply(_shaped(size, -1), np.float32(_SIZE_SCALE)),
+        op.multiply(_shaped(op.slice(middle, [0], [1], [1], [2]), -1), np.float32(PLACE_SCALE)),
+        op.multiply(_shaped(op.slice(middle, [1], [2], [1], [2]), -1), np.float32(PLACE_SCALE)),
+        op.multiply(_shaped(size, -1), np.float32(SIZE_SCALE)),
     ]
     first = _swish(_linear(op.concat(flat, 1), "first"))
     second = op.add(_swish(_linear(first, "second")), first)
     told = _shaped(_linear(second, "last"), joints, 5)
-    across = op.add(op.multiply(_part(told, 0, 2), np.float32(_STEP)), middle)
+    across = op.add(op.multiply(_part(told, 0, 2), np.float32(STEP)), middle)
     columns = [
         across,
-        op.add(_part(told, 2, 3), np.float32(_USUAL)),
-        op.multiply(_part(told, 3, 4), np.float32(_DEEP_STEP)),
-        op.add(_part(told, 4, 5), np.float32(_USUAL_DEEP)),
+        op.add(_part(told, 2, 3), np.float32(USUAL)),
+        op.multiply(_part(told, 3, 4), np.float32(DEEP_STEP)),
+        op.add(_part(told, 4, 5), np.float32(USUAL_DEEP)),
     ]
     return op.concat([_shaped(column, -1) for column in columns], 1).output(0)
 
@@ -146,7 +146,7 @@ def _head(texture: Any, impression: Any) -> Any:
 def _middle_and_size(heat: Any) -> tuple[Any, Any]:
     """Return the middle (1, joint, xy) and size (1, joint, 1) of each joint's heat, in crops."""
     op = _ops()
-    steps = (np.arange(_CELLS, dtype=np.float32) + 0.5) / _CELLS - 0.5
+    steps = (np.arange(CELLS, dtype=np.float32) + 0.5) / CELLS - 0.5
     down, right = (side.ravel() for side in np.meshgrid(steps, steps, indexing="ij"))
     places = np.stack([right, down], axis=1)
     squares = (places**2).sum(axis=1, keepdims=True)
@@ -193,8 +193,12 @@ def _ops() -> Any:
 
 @cache
 def _weights() -> dict[str, Any]:
+    return read_weights(MODEL_PATH)
+
+
+def read_weights(path: Path) -> dict[str, Any]:
     """Return all weights by name; large ones are stored in 255 steps per output channel."""
-    with np.load(MODEL_PATH) as stored:
+    with np.load(path) as stored:
         plain = {name: stored[name] for name in stored.files}
     weights = {
         name: values.astype(np.float32)

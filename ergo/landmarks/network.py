@@ -7,7 +7,7 @@ against the Tasks API.
 
 import threading
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from scipy.special import expit
@@ -23,6 +23,9 @@ from ergo.landmarks.runtime import (
     picture_library,
 )
 
+Care = Literal["once", "closer", "closer, mirrored too"]
+"""How joints are looked for: in the crop; in the upper body again; in mirror images of both too."""
+
 INPUT_PX = 256
 HEAT_PX = 64
 POINTS = 39  # 33 landmarks, then mid-hip, the circle point above it, four more unused
@@ -30,7 +33,7 @@ BOX_SCALE = 1.25  # the crop against the circle round the person, as trained
 _NEAR = 3  # half the 7 x 7 window in which a heat map refines its point
 _HEAT_FLOOR = 0.5  # heat below which a point is left where the network put it
 _OUTPUTS = ("Identity", "Identity_1", "Identity_3", "Identity_4")
-_FEEDING = ("Identity_3", "Identity")  # heat maps come from texture, points from the impression
+FEEDING = ("Identity_3", "Identity")  # heat maps come from texture, points from the impression
 _BRANCHED: NetworkKind = "heavy"  # the network that the branch of joints grows on
 
 
@@ -39,7 +42,7 @@ def _other_side(name: str) -> str:
 
 
 _MIRROR = np.array([INDEX[_other_side(name)] for name in LANDMARKS])
-_JOINTS_MIRROR = np.array([JOINTS.index(_other_side(name)) for name in JOINTS])
+MIRRORED_JOINTS = np.array([JOINTS.index(_other_side(name)) for name in JOINTS])
 _SHOULDERS, _EARS = (
     [JOINTS.index(f"{stem}_{side}") for side in ("left", "right")] for stem in ("shoulder", "ear")
 )
@@ -129,7 +132,7 @@ class PoseNetwork:
     def __init__(self, kind: NetworkKind, at_once: int = 1) -> None:
         self.kind = kind
         network = bundle_member(kind, LANDMARK_MEMBER)
-        feeding, branch = (_FEEDING, joint_branch) if kind == _BRANCHED else ((), None)
+        feeding, branch = (FEEDING, joint_branch) if kind == _BRANCHED else ((), None)
         self._compiled: Any = compile_network(network, _OUTPUTS, at_once, feeding, branch)
         self._of_thread = threading.local()
 
@@ -170,7 +173,9 @@ class PoseNetwork:
         joints = _joints_in_picture(joints_of(_numbers(request, _JOINTS_AT).ravel()), box, mirrored)
         return replace(look, joints=joints, impression=_numbers(request, _IMPRESSION_AT).ravel())
 
-    def closer_joints(self, picture: PictureArray, box: Box, joints: Joints) -> Joints:
+    def closer_joints(
+        self, picture: PictureArray, box: Box, joints: Joints, *, is_mirrored_too: bool = False
+    ) -> Joints:
         """Return a person's joints after a closer look at the upper body.
 
         Parameters
@@ -180,11 +185,21 @@ class PoseNetwork:
             The crop of the whole person.
         joints : Joints
             What was seen in it. [px]
+        is_mirrored_too : bool
+            Look at the mirror images of both crops too, and take the means.
         """
         closer = upper_body_box(box, joints)
-        request = self._shown(crop_of(picture, closer))
+        near = self._joints(picture, closer, is_mirrored=False)
+        if is_mirrored_too:
+            joints = mean_of(joints, self._joints(picture, box, is_mirrored=True))
+            near = mean_of(near, self._joints(picture, closer, is_mirrored=True))
+        return joined(joints, near)
+
+    def _joints(self, picture: PictureArray, box: Box, *, is_mirrored: bool) -> Joints:
+        crop = crop_of(picture, box)
+        request = self._shown(crop[:, ::-1] if is_mirrored else crop)
         answer = joints_of(_numbers(request, _JOINTS_AT).ravel())
-        return joined(joints, _joints_in_picture(answer, closer, is_mirrored=False))
+        return _joints_in_picture(answer, box, is_mirrored)
 
     def _shown(self, crop: PictureArray) -> Any:
         """Return the request of this thread after it has looked at a crop."""
@@ -233,7 +248,7 @@ def _joints_in_picture(joints: Joints, box: Box, is_mirrored: bool) -> Joints:
     place, spread, deep_spread = joints.place, joints.spread, joints.deep_spread
     if is_mirrored:
         place = joints_mirrored(place)
-        spread, deep_spread = spread[_JOINTS_MIRROR], deep_spread[_JOINTS_MIRROR]
+        spread, deep_spread = spread[MIRRORED_JOINTS], deep_spread[MIRRORED_JOINTS]
     side = box.side_px
     return Joints(_in_picture(place + (0.5, 0.5, 0.0), box), spread * side, deep_spread * side)
 
@@ -243,6 +258,15 @@ def upper_body_box(box: Box, joints: Joints) -> Box:
     shoulders, ears = joints.place[_SHOULDERS, :2].mean(0), joints.place[_EARS, :2].mean(0)
     right, down = (1 - CLOSER_TO_HEAD) * shoulders + CLOSER_TO_HEAD * ears
     return Box(float(right), float(down), CLOSER * box.side_px, box.angle_rad)
+
+
+def mean_of(one: Joints, other: Joints) -> Joints:
+    """Return the mean of joints seen twice; their errors go together, so spreads do not shrink."""
+    return Joints(
+        (one.place + other.place) / 2,
+        (one.spread + other.spread) / 2,
+        (one.deep_spread + other.deep_spread) / 2,
+    )
 
 
 def joined(whole: Joints, closer: Joints) -> Joints:
@@ -268,7 +292,7 @@ def joined(whole: Joints, closer: Joints) -> Joints:
 
 def joints_mirrored(place: FloatArray) -> FloatArray:
     """Return joints (joint, xyz) in a crop as in the mirrored crop, left and right exchanged."""
-    mirrored: FloatArray = place[_JOINTS_MIRROR] * (-1.0, 1.0, 1.0)
+    mirrored: FloatArray = place[MIRRORED_JOINTS] * (-1.0, 1.0, 1.0)
     return mirrored
 
 

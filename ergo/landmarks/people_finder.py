@@ -18,7 +18,7 @@ import numpy as np
 from ergo.arrays import FloatArray, PictureArray
 from ergo.landmarks.body import BODY_POINTS, LYING_DEG, Body, body_size_px
 from ergo.landmarks.names import INDEX
-from ergo.landmarks.network import Box, Look, PoseNetwork, box_round
+from ergo.landmarks.network import Box, Care, Look, PoseNetwork, box_round
 from ergo.landmarks.runtime import bundle_path, people_library, quiet_native
 
 MOST_PEOPLE = 4  # in one view of the picture
@@ -62,12 +62,16 @@ class PeopleFinder:
         with quiet_native():
             self._landmarker.close()
 
-    def look(self, picture: PictureArray, box: Box, *, is_closer: bool = False) -> Look:
+    def look(self, picture: PictureArray, box: Box, care: Care = "once") -> Look:
         """Return what the landmark network sees in one crop; threads may do this."""
         look = self._network.look(picture, box)
-        if not is_closer or look.joints is None:
+        if care == "once" or look.joints is None:
             return look
-        return replace(look, joints=self._network.closer_joints(picture, box, look.joints))
+        is_mirrored_too = care == "closer, mirrored too"
+        joints = self._network.closer_joints(
+            picture, box, look.joints, is_mirrored_too=is_mirrored_too
+        )
+        return replace(look, joints=joints)
 
     def find(self, picture: PictureArray, enough: Enough | None = None) -> list[Look]:
         """Return one look per person, those seen best first.

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import PictureArray
-from ergo.landmarks.network import Box, Look
+from ergo.landmarks.network import Box, Care, Look
 
 
 def numbered_picture(number: int, height_px: int = 48, width_px: int = 64) -> PictureArray:
@@ -44,7 +44,7 @@ class RecordedEyes:
         """Return nobody: :meth:`find` already gave everybody."""
         return []
 
-    def look(self, picture: PictureArray, box: Box, *, is_closer: bool = False) -> Look:
+    def look(self, picture: PictureArray, box: Box, care: Care = "once") -> Look:
         """Return the saved person nearest the crop; far from the crop nobody is present."""
         nearest = min(
             self.people[number_of(picture)], key=lambda one: _apart(one, box), default=None

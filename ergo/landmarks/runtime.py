@@ -129,8 +129,8 @@ def _core() -> Any:
     return inference_library().Core()
 
 
-def _read(network: bytes) -> Any:
-    """Return the network as the runtime's model; it only reads from named files."""
+def read_network(network: bytes) -> Any:
+    """Return a TFLite network as the runtime's model; the runtime only reads named files."""
     with TemporaryDirectory(prefix="ergo-") as folder:
         path = Path(folder) / "network.tflite"
         path.write_bytes(network)
@@ -163,12 +163,12 @@ def compile_network(
     """
     library = inference_library()
     with quiet_native():
-        whole = _read(network)
+        whole = read_network(network)
         wanted = [whole.output(name).get_node().input_value(0) for name in outputs]
-        wanted += [_before_convolution(whole.output(name).get_node()) for name in feeding[-1:]]
+        wanted += [before_convolution(whole.output(name).get_node()) for name in feeding[-1:]]
         if branch is not None:
-            copy = _read(network)
-            fed = [_before_convolution(copy.output(name).get_node()) for name in feeding]
+            copy = read_network(network)
+            fed = [before_convolution(copy.output(name).get_node()) for name in feeding]
             wanted.append(branch(whole, copy, fed))
         model = library.Model(wanted, whole.get_parameters())
         return _core().compile_model(
@@ -183,7 +183,7 @@ def compile_network(
         )
 
 
-def _before_convolution(node: Any) -> Any:
+def before_convolution(node: Any) -> Any:
     """Return what goes into the convolution that an output comes from."""
     while node.get_type_name() != "Convolution":
         node = node.input_value(0).get_node()

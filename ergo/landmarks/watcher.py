@@ -9,7 +9,6 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
-from functools import partial
 from typing import Protocol
 
 import numpy as np
@@ -18,14 +17,15 @@ from ergo.arrays import FloatArray, PictureArray
 from ergo.frames.frame import Frame, SourceFacts
 from ergo.landmarks.body import LYING_DEG, Body
 from ergo.landmarks.followed_person import Followed, distance_to_point, likeness, trunk_colours
-from ergo.landmarks.network import Box, Look
+from ergo.landmarks.network import Box, Care, Look
 from ergo.landmarks.people_finder import LOOKS_AT_ONCE, SAME_BODY_SHARE, Enough, body_distance
 from ergo.landmarks.pose_track import Role
 from ergo.landmarks.roles import OPERATOR_FLOOR, Identified, beliefs, identify
 from ergo.notes.notes import Notes
 
 LOOKS: Mapping[str, tuple[str, ...]] = {"fast": ("heavy",), "full": ("heavy_closer",)}
-"""The looks at the operator by effort; a closer one looks at the upper body again."""
+"""The stored look at the operator by effort; a closer one looks at the upper body again, and in
+a still, which has no neighbours to take a mean with, at mirror images too."""
 
 OTHERS: tuple[Role, ...] = ("assistant", "patient")
 LAG = LOOKS_AT_ONCE  # frames from a look to the frame whose crop it sets; looks in flight
@@ -123,11 +123,8 @@ class Eyes(Protocol):
     def find_lying(self, picture: PictureArray, people: Sequence[Look]) -> list[Look]:
         """Return who else may lie with the head at the hands of people already found."""
 
-    def look(self, picture: PictureArray, box: Box, *, is_closer: bool = False) -> Look:
-        """Return what is seen in one crop; threads may do this beside each other.
-
-        A closer look places the joints by a second look at the upper body.
-        """
+    def look(self, picture: PictureArray, box: Box, care: Care = "once") -> Look:
+        """Return what is seen in one crop; threads may do this beside each other."""
 
     def close(self) -> None:
         """Give back whatever was needed."""
@@ -152,6 +149,9 @@ class Watcher:
     ) -> None:
         self.state = state
         self._notes, self._effort, self._is_clip = notes, effort, facts.kind == "clip"
+        self._care: Care = "once"
+        if effort == "full":
+            self._care = "closer" if self._is_clip else "closer, mirrored too"
         self._width_px = facts.width_px
         self._eyes = eyes
         self._pool = ThreadPoolExecutor(LAG)
@@ -257,10 +257,7 @@ class Watcher:
         looks: dict[Role, tuple[Future[Look], ...]] = {}
         operator = self.state.followed.get("operator")
         if operator is not None:
-            looks["operator"] = tuple(
-                self._start(frame.picture, operator, is_closer="closer" in name)
-                for name in LOOKS[self._effort]
-            )
+            looks["operator"] = (self._start(frame.picture, operator, self._care),)
         for role in self._others_due(frame):
             looks[role] = (self._start(frame.picture, self.state.followed[role]),)
         people = None
@@ -270,9 +267,9 @@ class Watcher:
         return _Ordered(frame, looks, people)
 
     def _start(
-        self, picture: PictureArray, person: Followed, *, is_closer: bool = False
+        self, picture: PictureArray, person: Followed, care: Care = "once"
     ) -> "Future[Look]":
-        return self._pool.submit(partial(self._eyes.look, picture, person.box, is_closer=is_closer))
+        return self._pool.submit(self._eyes.look, picture, person.box, care)
 
     def _others_due(self, frame: Frame) -> list[Role]:
         followed = [role for role in OTHERS if role in self.state.followed]
