@@ -1,7 +1,7 @@
 """Where the operator and the assistant sat in every source, and the clock that follows."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -49,41 +49,47 @@ def place_people(
         One per source.
     """
     laid = _Laid(len(timeline))
-    origins: list[PlaceOrigin] = []
-    right_handed: list[float] = []
-    levels: list[LevelOrigin] = []
+    each = []
     for source, (place, note) in enumerate(zip(places, notes, strict=True)):
         frames = timeline.frames_of(source)
         seconds, of_frame = _seconds(timeline, frames)
         own = {role: _by_second(track, frames, of_frame) for role, track in tracks.items()}
-        camera = levelled_by_people(seconds, own, cameras[source])
-        people = _seen_people(seconds, own, camera, note.operator_height_cm)
-        rooms, origin = _rooms(people, camera, place, note)
-        origins.append(origin)
-        right_handed.append(_right_handed(people, rooms))
-        levels.append(camera.level_origin)
-        if rooms is not None:
-            laid.put(frames, of_frame, placed_person(people.operator, rooms))
-        if rooms is not None and people.assistant is not None:
-            laid.assistant_m[frames] = _within_reach(placed_person(people.assistant, rooms))[
-                of_frame
-            ]
-    chairs = [None if p.set_up is None else p.set_up.chair for p in places]
-    return PlaceTrack(
-        seat_m=laid.seat_m,
-        seat_sd_m=laid.seat_sd_m,
-        assistant_m=laid.assistant_m,
-        hours=laid.hours,
-        sd_hours=laid.sd_hours,
-        measured=laid.measured,
-        measured_sd=laid.measured_sd,
-        knees_under=laid.knees_under,
-        origins=tuple(origins),
-        right_handed=tuple(right_handed),
-        level_origins=tuple(levels),
-        is_moved=tuple(each.is_moved for each in places),
-        chair_length_m=tuple(None if chair is None else chair.length_m for chair in chairs),
-        chair_width_m=tuple(None if chair is None else chair.width_m for chair in chairs),
+        told = _placed_source(seconds, own, cameras[source], place, note)
+        laid.put(frames, of_frame, told)
+        each.append(told)
+    return laid.as_track(each, places)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _PlacedSource:
+    """Places of one source, second by second; None where they are not judged."""
+
+    operator: Placed | None
+    assistant_m: FloatArray | None
+    origin: PlaceOrigin
+    right_handed: float
+    level_origin: LevelOrigin
+
+
+def _placed_source(
+    timeline: Timeline,
+    tracks: Mapping[Role, PoseTrack],
+    camera: Camera,
+    place: Place,
+    note: Notes,
+) -> _PlacedSource:
+    camera = levelled_by_people(timeline, tracks, camera)
+    people = _seen_people(timeline, tracks, camera, note.operator_height_cm)
+    rooms, origin = _rooms(people, camera, place, note)
+    if rooms is None:
+        return _PlacedSource(None, None, origin, float("nan"), camera.level_origin)
+    operator, assistant = people.operator, people.assistant
+    return _PlacedSource(
+        placed_person(operator, rooms),
+        None if assistant is None else _within_reach(placed_person(assistant, rooms)),
+        origin,
+        belief_in_right(rooms, operator, assistant),
+        camera.level_origin,
     )
 
 
@@ -118,12 +124,6 @@ def _rooms(
     return guessed_rooms(people, camera, note.handed)
 
 
-def _right_handed(people: SeenPeople, rooms: Rooms | None) -> float:
-    if rooms is None:
-        return float("nan")
-    return belief_in_right(rooms, people.operator, people.assistant)
-
-
 def _within_reach(assistant: Placed) -> FloatArray:
     away_m = np.linalg.norm(assistant.seat_m, axis=1, keepdims=True)
     return np.where(away_m < FARTHEST_M, assistant.seat_m, np.nan)
@@ -138,8 +138,13 @@ class _Laid:
         self.measured = {name: np.full(frames, np.nan) for name in MEASURES}
         self.measured_sd = {name: np.full(frames, np.nan) for name in MEASURES}
 
-    def put(self, frames: IndexArray, of_frame: IndexArray, placed: Placed) -> None:
+    def put(self, frames: IndexArray, of_frame: IndexArray, told: _PlacedSource) -> None:
         """Lay the places of one source where its frames belong."""
+        if told.assistant_m is not None:
+            self.assistant_m[frames] = told.assistant_m[of_frame]
+        placed = told.operator
+        if placed is None:
+            return
         self.seat_m[frames] = placed.seat_m[of_frame]
         self.seat_sd_m[frames] = placed.seat_sd_m[of_frame]
         self.hours[frames], self.sd_hours[frames] = (
@@ -150,6 +155,26 @@ class _Laid:
         for at, name in enumerate(MEASURES):
             self.measured[name][frames] = placed.measured[of_frame, at]
             self.measured_sd[name][frames] = placed.measured_sd[of_frame, at]
+
+    def as_track(self, told: Sequence[_PlacedSource], places: Sequence[Place]) -> PlaceTrack:
+        """Return all that was laid; one of each per source."""
+        chairs = [None if place.set_up is None else place.set_up.chair for place in places]
+        return PlaceTrack(
+            seat_m=self.seat_m,
+            seat_sd_m=self.seat_sd_m,
+            assistant_m=self.assistant_m,
+            hours=self.hours,
+            sd_hours=self.sd_hours,
+            measured=self.measured,
+            measured_sd=self.measured_sd,
+            knees_under=self.knees_under,
+            origins=tuple(each.origin for each in told),
+            is_moved=tuple(place.is_moved for place in places),
+            chair_length_m=tuple(None if chair is None else chair.length_m for chair in chairs),
+            chair_width_m=tuple(None if chair is None else chair.width_m for chair in chairs),
+            right_handed=tuple(each.right_handed for each in told),
+            level_origins=tuple(each.level_origin for each in told),
+        )
 
 
 def _seconds(timeline: Timeline, frames: IndexArray) -> tuple[Timeline, IndexArray]:
