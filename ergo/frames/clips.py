@@ -67,7 +67,8 @@ class ClipSource:
             first = next(self._decoded(container, stream), None)
             if first is None:
                 raise self._undecodable()
-            height, width = _upright(first, stream.sample_aspect_ratio).shape[:2]
+            matrix = _display_matrix(first)
+            height, width = _upright(first, stream.sample_aspect_ratio, matrix).shape[:2]
             return SourceFacts(
                 name=self._name,
                 path=self._path,
@@ -90,11 +91,12 @@ class ClipSource:
         self._damage, self._lost = None, 0
         with self._open() as container:
             pixel_shape = container.streams.video[0].sample_aspect_ratio
-            first_number = None
+            first_number, matrix = None, None
             for picture, time_s, count in self._sampled(container):
                 if first_number is None:
                     first_number = self._first_number(picture, count)
-                yield Frame(_upright(picture, pixel_shape), time_s, first_number + count)
+                    matrix = _display_matrix(picture)
+                yield Frame(_upright(picture, pixel_shape, matrix), time_s, first_number + count)
 
     def starting_at(self, start_s: float) -> "ClipSource":
         """Return the same clip from a time (in seconds) on, on the same grid of times."""
@@ -104,7 +106,8 @@ class ClipSource:
         """Return the first picture at or after the start alone, or None if there is none."""
         with self._open() as container:
             for picture, _, _ in self._sampled(container):
-                return _upright(picture, container.streams.video[0].sample_aspect_ratio)
+                pixel_shape = container.streams.video[0].sample_aspect_ratio
+                return _upright(picture, pixel_shape, _display_matrix(picture))
         return None
 
     def _sampled(self, container: InputContainer) -> Iterator[tuple[VideoFrame, float, int]]:
@@ -252,14 +255,27 @@ def _stated_duration_s(container: InputContainer, stream: VideoStream) -> float 
     return container.duration / av.time_base if container.duration else None
 
 
-def _upright(picture: VideoFrame, pixel_shape: Fraction | None) -> PictureArray:
-    """Return the picture as RGB with square pixels, turned as the container says."""
+def _display_matrix(picture: VideoFrame) -> AnyArray | None:
+    """Return how the container says that its pictures are to be turned, array (3, 3).
+
+    Asked of one picture of a clip only: side data and their picture hold on to each
+    other, so that a picture that was asked stays in memory for a long time.
+    """
+    matrix = picture.side_data.get("DISPLAYMATRIX")
+    if matrix is None:
+        return None
+    return np.frombuffer(cast(bytes, matrix), dtype=np.int32).reshape(3, 3).copy()
+
+
+def _upright(
+    picture: VideoFrame, pixel_shape: Fraction | None, matrix: AnyArray | None
+) -> PictureArray:
+    """Return the picture as RGB with square pixels, turned by a display matrix."""
     width = round(picture.width * pixel_shape) if pixel_shape else picture.width
     plain = picture.reformat(width=width, height=picture.height, format="rgb24")
     rgb: PictureArray = plain.to_ndarray().astype(np.uint8, copy=False)
-    matrix = picture.side_data.get("DISPLAYMATRIX")
     if matrix is not None:
-        rgb = _turned(rgb, np.frombuffer(cast(bytes, matrix), dtype=np.int32).reshape(3, 3))
+        rgb = _turned(rgb, matrix)
     return np.ascontiguousarray(rgb)
 
 

@@ -84,7 +84,9 @@ def joint_branch(whole: Any, copy: Any, feeding: Sequence[Any]) -> Any:
             nodes[int(name.removeprefix("taught/"))].output(0).replace(constant.output(0))
             changed.add(_key(constant))
     _share_first_stages(copy, own, changed)
-    return _head(*feeding)
+    output = _head(*feeding)
+    _weights.cache_clear()  # 40 MB that the compiled network holds by itself
+    return output
 
 
 def _key(node: Any) -> str:

@@ -1,5 +1,6 @@
 """Clips: sampled by time, resumed, turned, damaged, unreadable."""
 
+import gc
 import os
 from pathlib import Path
 
@@ -246,3 +247,14 @@ def test_any_name_works(tmp_path, name):
 def test_an_impossible_rate_is_refused(clip, rate_hz):
     with pytest.raises(InputError, match="above 0"):
         ClipSource(clip, rate_hz=rate_hz)
+
+
+def test_decoded_pictures_do_not_stay_in_memory(clip):
+    gc.collect()
+    gc.disable()  # it does not know how much memory a picture takes
+    try:
+        assert len(list(ClipSource(clip, rate_hz=25.0))) == 100
+        held = sum(isinstance(each, av.VideoFrame) for each in gc.get_objects())
+    finally:
+        gc.enable()
+    assert held < 10
