@@ -4,7 +4,8 @@
 
 Every picture lies beside a JSON record of the true people (see
 :mod:`ergo.training.scenes`). Operators and assistants are looked at as the
-program does it: the whole body, then the upper body closer.
+program does it in stills: the whole body, the upper body closer, and mirror
+images of both.
 """
 
 import argparse
@@ -84,7 +85,7 @@ def _truth_columns(scene: Scene, person: Person) -> dict[str, Any]:
 def _seen(scene: Scene, box: Box, look: Look, eyes: PoseNetwork) -> dict[str, Any]:
     if look.joints is None:
         raise TypeError("The network has no branch for joints.")
-    joints = eyes.closer_joints(scene.picture, box, look.joints)
+    joints = eyes.closer_joints(scene.picture, box, look.joints, is_mirrored_too=True)
     return {
         "picture_px": look.picture_px[:, :2],
         "world_m": look.world_m,
