@@ -210,7 +210,7 @@ def _clock(seat: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray
     unlikely reading of the room (a left-handed operator, say) lies outside it.
     """
     bearing = bearing_deg(clock_hours(seat))
-    centre, half = _shortest_arc_deg(bearing, weight)
+    centre, half = shortest_arc_deg(bearing, weight)
     away = wrapped_deg(bearing - centre)
     inside = weight * (np.abs(away) <= half)
     middle = centre + (inside * away).sum(axis=0) / inside.sum(axis=0)
@@ -220,7 +220,7 @@ def _clock(seat: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray
     return hours, np.where(is_judged, sd, np.nan)
 
 
-def _shortest_arc_deg(bearing: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+def shortest_arc_deg(bearing: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return centre and half length (frame,) of the arcs that hold 90 % of draws (draw, frame)."""
     draws, frames = bearing.shape
     known = np.isfinite(bearing).all(axis=0) & np.isfinite(weight).all(axis=0)

@@ -3,7 +3,7 @@ import pytest
 
 from ergo.notes.notes import ClockSpan, Notes
 from ergo.posture.clock import zone_of
-from ergo.posture.measured_clock import clock_hours, on_patients_plan, turn_deg
+from ergo.posture.measured_clock import clock_hours, on_patients_plan, shortest_arc_deg, turn_deg
 from ergo.posture.moves import moves
 from ergo.posture.place_track import MEASURES, PlaceTrack
 from ergo.posture.places import clock_of
@@ -112,3 +112,18 @@ def test_moves_are_told_with_their_times_and_passing_by_is_no_stay():
 def test_a_move_across_twelve_is_a_small_one():
     hours = np.repeat([12.8, 1.2], [30, 30])
     assert moves(np.arange(60) / 5, hours) == ()
+
+
+def test_an_unlikely_other_reading_lies_outside_the_stated_interval():
+    near, far = np.random.default_rng(0).normal(355, 10, 920), np.full(80, 170.0)
+    bearing = np.concatenate([near % 360, far])[:, None]
+    centre, half = shortest_arc_deg(bearing, np.full(bearing.shape, 1e-3))
+    # 90 of 92 % of a normal distribution lie within 2.28 sd of its middle
+    assert half[0] == pytest.approx(22.8, abs=4)
+    assert (centre[0] - 355 + 180) % 360 - 180 == pytest.approx(0, abs=4)
+
+
+def test_a_likely_other_reading_widens_the_interval_to_both():
+    bearing = np.repeat([100.0, 220.0], [80, 20])[:, None]
+    _, half = shortest_arc_deg(bearing, np.full(bearing.shape, 0.01))
+    assert half[0] == pytest.approx(60, abs=4)

@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -66,3 +68,22 @@ def test_a_camera_that_was_moved_since_its_set_up_is_noticed(roll_deg, is_moved)
     )
     now = Camera(1280, 960, 1000.0, (640.0, 480.0), -14.0, roll_deg, height_m=1.5)
     assert place_of(FACTS, notes, edges_px(room_picture(now))).is_moved is is_moved
+
+
+@pytest.mark.parametrize("pitch_deg", [-52.0, -30.0, 0.0])
+def test_a_camera_high_up_that_looks_steeply_down_is_levelled_too(pitch_deg):
+    camera = Camera(1280, 960, 1000.0, (640.0, 480.0), pitch_deg, -1.5, height_m=2.3)
+    low, high = (0.1, 1.9) if pitch_deg < -40 else (0.5, 2.2)
+    posts = np.array([(x, y) for y in (1.4, 2.2, 3.0) for x in (-0.9, -0.4, 0.3, 0.8)])
+    ends = np.array([[(*post, low), (*post, high)] for post in posts])
+    found = level_of_edges(camera.pixels(ends), replace(camera, pitch_deg=0.0, roll_deg=0.0))
+    assert found.pitch_deg == pytest.approx(pitch_deg, abs=0.5)
+    assert found.roll_deg == pytest.approx(-1.5, abs=0.5)
+
+
+def test_no_camera_that_looks_steeply_up_is_believed():
+    camera = Camera(1280, 960, 1000.0, (640.0, 480.0), 50.0, 0.0, height_m=0.5)
+    posts = np.array([(x, y) for y in (2.0, 3.0) for x in (-0.8, -0.3, 0.3, 0.8)])
+    ends = np.array([[(*post, 2.0), (*post, 4.5)] for post in posts])
+    found = level_of_edges(camera.pixels(ends), camera)
+    assert found is None or found.pitch_deg < 30
