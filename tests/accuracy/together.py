@@ -4,7 +4,7 @@
 
 The operator of ``clip_dev`` is projected into the clip's own camera and into a second
 one that stands elsewhere: as perfect landmarks, and with errors as large as those of
-the refiner on that clip. ``--session`` is a folder that ``ergo analyse --together`` made
+the network's joints on that clip. ``--session`` is a folder that ``ergo analyse --together`` made
 of ``clip_dev`` and of the same scene rendered from elsewhere, ``--second`` the truth of
 the latter: what the networks themselves make of two views. Lens and level are known.
 """
@@ -159,7 +159,7 @@ def main(given: Sequence[str] | None = None) -> int:
         return NOTHING_TO_COMPARE
     clip = json.loads(described.read_text())
     print_projected(clip, "Perfect landmarks", 0.0)
-    print_projected(clip, "Landmarks as far off as the refiner's", 1.0)
+    print_projected(clip, "Landmarks as far off as the network's", 1.0)
     if arguments.session and arguments.second:
         print_session(arguments.session, clip, json.loads(arguments.second.read_text()))
     return 0

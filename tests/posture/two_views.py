@@ -16,24 +16,23 @@ from .bodies import camera_of, perfect_track
 class Noise:
     """How far the joints of one part of the body are off, root mean square per axis.
 
-    As measured: the refiner's joints on a rendered clip of the scene in ``data``, seen by
+    As measured: the network's joints on a rendered clip of the scene in ``data``, seen by
     its own camera and by one behind the operator (640 x 480).
     """
 
     steady_px: float  # the same in the whole clip
     changing_px: float  # anew in every frame
-    stated_px: float  # what the refiner says of itself
-    usual_m: float  # in depth, of the whole part, in every clip; what a correction takes off
+    stated_px: float  # what the network says of itself
     shift_m: float  # in depth, of the whole part, the same in the whole clip
     depth_m: float  # in depth, of each joint, anew in every frame
 
 
 PARTS = {
-    "head": Noise(1.2, 1.2, 3.0, -0.08, 0.03, 0.014),
-    "shoulders": Noise(1.2, 1.5, 3.5, -0.05, 0.02, 0.03),
-    "hips": Noise(2.0, 2.5, 5.0, 0.0, 0.0, 0.01),
-    "arms": Noise(2.3, 4.3, 8.0, -0.08, 0.03, 0.06),
-    "legs": Noise(4.0, 7.0, 8.0, -0.03, 0.05, 0.04),
+    "head": Noise(0.7, 1.0, 2.0, 0.02, 0.01),
+    "shoulders": Noise(0.8, 1.1, 2.2, 0.015, 0.015),
+    "hips": Noise(1.2, 1.4, 2.5, 0.0, 0.01),
+    "arms": Noise(1.9, 3.9, 6.0, 0.03, 0.03),
+    "legs": Noise(1.2, 2.0, 3.7, 0.04, 0.02),
 }
 _PART = {
     "head": ("nose", "eye", "ear", "mouth"),
@@ -66,7 +65,7 @@ def camera_at(position, look_at=(-0.1, 0.25, 0.78), like=None):
 def seen_by(record, names, points_m, time_s, *, noise=0.0, chance=None, **facts):
     """What a camera and the networks would say of true world points (frame, point, xyz).
 
-    ``noise``: 0 = perfect, 1 = as far off as measured; what the refiner says of itself is
+    ``noise``: 0 = perfect, 1 = as far off as measured; what the network says of itself is
     the same, so that one view alone is at no disadvantage. ``facts``: of the camera as the
     program knows it.
     """
@@ -106,7 +105,5 @@ def _errors(names, frames, noise, chance):
     shifts = np.array([shift[part_of(name)] for name in names])[:, None] * column("shift_m")
     off_px = chance.normal(0, 1, (1, len(of), 2)) * column("steady_px")
     off_px = off_px + chance.normal(0, 1, (frames, len(of), 2)) * column("changing_px")
-    off_m = (
-        column("usual_m") + shifts + chance.normal(0, 1, (frames, len(of), 1)) * column("depth_m")
-    )
+    off_m = shifts + chance.normal(0, 1, (frames, len(of), 1)) * column("depth_m")
     return noise * off_px, noise * off_m
