@@ -33,6 +33,8 @@ MOUTH_ABOVE_HEAD_M, MOUTH_TO_FEET_M = 0.065, 0.07
 """The mouth of a lying patient from the middle of the head (training scenes; ours)."""
 ARC_SHARE, ARC_CELLS, SD_PER_HALF_ARC = 0.9, 90, 1.645
 """What the stated interval holds, in how many cells it is looked for, and half its length in sd."""
+HEAD_TURN_SD_DEG = 16.0
+"""Where a face points on the plan, as its points tell it (training scenes; ours). [deg]"""
 BACKREST_M, BACKREST_WIDTH_M = (0.75, 0.12), 0.5
 """The backrest from the patient's head towards the feet and behind the head, and its width
 (chairs of the training scenes; ours). [m]"""
@@ -95,6 +97,7 @@ def _placed(person: SeenPerson, rooms: Rooms, frames: IndexArray) -> Placed:
     hours, sd_hours = _clock(plan, weight)
     at, at_sd = _middle_and_spread(plan, weight, np.array([False, False]))
     middle, spread = _middle_and_spread(measures, weight, _TURNS)
+    spread = np.hypot(spread, _READING_SD)
     under = _knees_under(person, rooms, seat, weight, frames)
     return Placed(_where(hours, at), _where(hours, at_sd), hours, sd_hours, middle, spread, under)
 
@@ -241,6 +244,9 @@ def shortest_arc_deg(bearing: FloatArray, weight: FloatArray) -> tuple[FloatArra
     return centre, half
 
 
+_READING_SD = np.array(
+    [HEAD_TURN_SD_DEG * (name == "head_turn_to_patient_deg") for name in MEASURES]
+)
 _TURNS = np.array([name.endswith("_deg") for name in MEASURES])
 _FACING = MEASURES.index("trunk_turn_to_patient_deg")
 
