@@ -14,8 +14,9 @@ from ergo.errors import InputError
 from ergo.posture.angle_names import NAMES
 from ergo.posture.posture_track import PostureTrack
 
-COMMON_ERROR = 0.3
-"""Share of the error variance that views have in common: same networks, same body (ours)."""
+COMMON_ERROR = 0.6
+"""Share of the error variance that views have in common: same networks, same body, and what two
+views tell together comes from the same landmarks (ours)."""
 CONFLICT_SD = 2.5
 """Beyond so many standard deviations views contradict each other; the spread grows (ours)."""
 _WRAPS = np.array(["_deg" in name for name in NAMES])
