@@ -18,7 +18,7 @@ from typing import IO, Any
 
 from ergo import errors
 from ergo.frames.frame import FrameSource, SourceFacts
-from ergo.memory import share_one_heap
+from ergo.memory import keep_large_apart
 from ergo.notes.notes import Notes
 from ergo.watching import OnProgress, Shelf, watch
 
@@ -97,7 +97,7 @@ def _as_raised(told: dict[str, str]) -> errors.ErgoError:
 
 def main() -> int:
     """Watch what standard input tells and return the exit code."""
-    share_one_heap()
+    keep_large_apart()
     with os.fdopen(os.dup(1), "w", encoding="utf-8") as listener:
         os.dup2(2, 1)  # whatever else is printed is not for the listener
         work: _Work = pickle.load(sys.stdin.buffer)

@@ -8,7 +8,7 @@ HOLDS_MB = """
 import subprocess, sys, time
 held = bytearray({own}) if {own} else None
 if {below}:
-    subprocess.run([sys.executable, "-c", "held = b'x' * {below}; import time; time.sleep(0.5)"])
+    subprocess.run([sys.executable, "-c", "held = b'x' * {below}; import time; time.sleep(1.0)"])
 time.sleep(0.3)
 """
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-EVERY_S = 0.02
+EVERY_S = 0.1
 """How often memory is looked at. [s]"""
 
 
@@ -63,25 +63,54 @@ def cost_of_process(arguments: Sequence[str]) -> Cost:
     return Cost(wall_s, cpu_s, peak_mb)
 
 
-def held_mb(pid: int, command_above: bytes = b"") -> float:
-    """Return the memory that a process and all below it hold now; 0 when it is gone. [MB].
+def held_mb(pid: int) -> float:
+    """Return the memory that a process and all below it hold now. [MB].
 
-    Pages that several of them share count once (Linux: proportional set size). A
-    process that still has the command of the one above it has only just been split
+    What is read from a file, such as a library, counts once, whoever of them uses it.
+    """
+    own_kb, of_file_kb = _held_kb(pid, b"")
+    return (own_kb + sum(of_file_kb.values())) / 1024
+
+
+def _held_kb(pid: int, command_above: bytes) -> tuple[int, dict[str, int]]:
+    """Return what a process and all below it hold for themselves, and by file. [KiB].
+
+    A process that still has the command of the one above it has only just been split
     off and lives in that one's memory: nothing of its own is counted.
     """
     here = Path(f"/proc/{pid}")
     try:
         command = (here / "cmdline").read_bytes()
         if command == command_above:
-            return 0.0
-        rows = (here / "smaps_rollup").read_text().splitlines()
-        own_kb = sum(int(row.split()[1]) for row in rows if row.startswith("Pss:"))
+            return 0, {}
+        rows = (here / "smaps").read_text().splitlines()
         tasks = list((here / "task").iterdir())
         below = {int(each) for task in tasks for each in (task / "children").read_text().split()}
     except (FileNotFoundError, ProcessLookupError):
-        return 0.0
-    return own_kb / 1024 + sum(held_mb(each, command) for each in below)
+        return 0, {}
+    own_kb, of_file_kb = _mapped_kb(rows)
+    for each in below:
+        its_kb, its_files_kb = _held_kb(each, command)
+        own_kb += its_kb
+        for name, kb in its_files_kb.items():
+            of_file_kb[name] = max(kb, of_file_kb.get(name, 0))
+    return own_kb, of_file_kb
+
+
+def _mapped_kb(rows: Sequence[str]) -> tuple[int, dict[str, int]]:
+    """Return from rows of ``/proc/PID/smaps`` what belongs to no file, and what to which."""
+    own_kb, name, resident_kb = 0, "", 0
+    of_file_kb: dict[str, int] = {}
+    for row in rows:
+        key, *values = row.split()
+        if not key.endswith(":"):
+            name = " ".join(values[4:])
+        elif key == "Rss:":
+            resident_kb = int(values[0])
+        elif key == "Anonymous:":
+            own_kb += int(values[0])
+            of_file_kb[name] = of_file_kb.get(name, 0) + resident_kb - int(values[0])
+    return own_kb, of_file_kb
 
 
 def median_wall_s(arguments: Sequence[str], repeats: int = 7) -> float:
