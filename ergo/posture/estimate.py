@@ -22,6 +22,7 @@ from ergo.posture.neutral import (
 from ergo.posture.placing import PlacedBody, levelled, placed_body
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.smoothing import bridged, smoothed
+from ergo.posture.standing import seated_share
 from ergo.posture.uncertainty import (
     can_be_told,
     level_is_known,
@@ -98,9 +99,21 @@ def _measured(
     value -= np.where(has_own[:, None], 0.0, usual_error(azimuth_deg, known))
     if learned is None:
         return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of)
-    is_learned = ~np.isnan(learned.sd)
-    value = np.where(is_learned, body_angles(learned.points, neutral_with_c7()), value)
-    return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned.sd)
+    seated = seated_share(learned.points, known)[:, None]
+    share = np.where(np.isnan(learned.sd), 0.0, seated)
+    taught = body_angles(learned.points, neutral_with_c7())
+    value = _mixed(value, taught, share)
+    widths = [
+        standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned_sd)
+        for learned_sd in (None, learned.sd)
+    ]
+    return value, np.sqrt(_mixed(widths[0] ** 2, widths[1] ** 2, share))
+
+
+def _mixed(plain: FloatArray, taught: FloatArray, share: FloatArray) -> FloatArray:
+    """Return plain values with a share of the taught ones; what has no share may be NaN."""
+    mixed = np.where(share < 1, (1 - share) * plain, 0.0)
+    return np.where(share > 0, mixed + share * taught, mixed)
 
 
 def _learned(

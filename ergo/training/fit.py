@@ -56,7 +56,8 @@ _BROAD_SHRINK = 12.0  # examples that the widening of all views counts in each v
 _VIEWS = 8
 LEAST_SHARE = 0.1  # of the sd: errors smaller than this tell no more than this (ours)
 SLOPE_RIDGE = 10.0
-FAR_QUANTILE = 0.9  # of the plain hybrid's errors: the sd where no example is near (ours)
+FAR_QUANTILE = 0.9  # of the plain joints' errors, and by how much more where no example is near:
+FAR_WIDENING = 1.5  # there nothing was checked, and pictures of other kinds err more (ours)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -223,7 +224,10 @@ def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) ->
         centres=centres,
         weights=weights.astype(np.float32).astype(np.float64),
         variance=np.zeros((len(centres), len(part.angles))),
-        far_variance=np.quantile(np.abs(plain[known][:, columns]), FAR_QUANTILE, axis=0) ** 2,
+        far_variance=(
+            FAR_WIDENING * np.quantile(np.abs(plain[known][:, columns]), FAR_QUANTILE, axis=0)
+        )
+        ** 2,
         blank_sd=_blank_sd(job.angle[~job.is_broad][:, columns]),
         slope=np.zeros((2 * len(mean), len(part.angles))),
         widening=np.ones((_VIEWS, len(part.angles))),
