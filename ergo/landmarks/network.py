@@ -315,15 +315,19 @@ def _refined(places: FloatArray, heat: FloatArray) -> FloatArray:
     heat : array (row, column, point)
         Logits.
     """
+    x, y = places.T * HEAT_PX
+    in_map = (x >= 0) & (y >= 0) & (x < HEAT_PX) & (y < HEAT_PX)
+    steps = np.arange(-_NEAR, _NEAR + 1)
+    rows, columns = (np.floor(at).astype(int)[:, None] + steps for at in (y, x))
+    inside = [(cells >= 0) & (cells < HEAT_PX) for cells in (rows, columns)]
+    points = np.arange(len(places))[:, None, None]
+    near = heat[
+        np.where(inside[0], rows, 0)[:, :, None], np.where(inside[1], columns, 0)[:, None], points
+    ]
+    warmth = np.where(inside[0][:, :, None] & inside[1][:, None], expit(near), 0.0)
+    is_warm = in_map & (warmth.max(axis=(1, 2)) >= _HEAT_FLOOR)
+    across, down = (warmth.sum(1) * columns).sum(1), (warmth.sum(2) * rows).sum(1)
+    total = warmth.sum(axis=(1, 2)) * HEAT_PX
     refined = places.copy()
-    for point, (across, down) in enumerate(places * HEAT_PX):
-        column, row = int(across), int(down)
-        if not (0 <= column < HEAT_PX and 0 <= row < HEAT_PX):
-            continue
-        rows = np.arange(max(0, row - _NEAR), min(HEAT_PX, row + _NEAR + 1))
-        columns = np.arange(max(0, column - _NEAR), min(HEAT_PX, column + _NEAR + 1))
-        warmth = expit(heat[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1, point])
-        if warmth.max() >= _HEAT_FLOOR:
-            refined[point] = (warmth.sum(0) @ columns, warmth.sum(1) @ rows)
-            refined[point] /= warmth.sum() * HEAT_PX
+    refined[is_warm] = (np.stack([across, down]) / np.where(is_warm, total, 1.0)).T[is_warm]
     return refined
