@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ergo.arrays import FloatArray
-from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.clock_track import Handed
@@ -51,10 +50,7 @@ BELOW_HEAD_M = {"ear": 0.0, "shoulder": 0.06, "hip": 0.14, "knee": 0.18}
 FLAT_RAY_M = 0.35
 """Depth error at which a place told by its line of sight counts half (ours)."""
 HEAD_SD_TRUNKS = 0.08
-LEAST_VISIBILITY = 0.6
-"""Belief in the patient's hips below which the patient is not trusted (ours)."""
 HEIGHT_RANGE_M = (0.5, 3.0)
-_HIPS = [INDEX[name] for name in ("hip_left", "hip_right")]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -157,8 +153,7 @@ def _seen_patient(
     """Return the patient as seen on the whole: who lies in the chair does not move about."""
     if patient is None:
         return None
-    is_sure = patient.visibility[:, :, _HIPS].mean(axis=(1, 2)) >= LEAST_VISIBILITY
-    frames = np.flatnonzero(patient.found & is_sure)
+    frames = np.flatnonzero(patient.found)
     if not len(frames):
         return None
     placed = camera_points(patient, [camera], timeline)

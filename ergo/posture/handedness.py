@@ -16,9 +16,9 @@ from ergo.posture.seat import SeenPerson, seat_of
 
 SHARES = {"right": 0.9, "left": 0.1}
 """Handedness of people of whom nothing else is known (common knowledge, no source)."""
-SEAT_SD_HOURS, ASSISTANT_SD_HOURS = 1.7, 0.7
-"""Spread of operators and assistants round the middle of their zones (widths of the zones;
-ours). [h]"""
+SEAT_SD_HOURS, ASSISTANT_SD_HOURS = 1.5, 0.6
+"""Spread of operators and assistants round the middle of their zones: that of an even spread over
+the printed hours. [h]"""
 UNUSUAL = 0.02
 """How much of the belief is left for operators and assistants who sit anywhere (ours)."""
 TOLD_FROM = 0.95
