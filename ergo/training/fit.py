@@ -50,6 +50,10 @@ for a camera that is not level (ours)."""
 BROAD_WEIGHT = {"trunk": 2.0, "head": 2.0, "upper_arm": 6.0, "forearm": 6.0}
 """How much an example of a posture far outside chairside work counts (ours)."""
 
+BROAD_IN_SPREAD = {"trunk": 3, "head": 3, "upper_arm": 2, "forearm": 2}
+"""How often it counts for the spreads, which must hold for unusual postures too; less for the
+arms, of which fewer would be told (ours)."""
+
 _ROUND = np.float16
 _QUANTILE, _OF_NORMAL = 0.9, 1.6449
 _BROAD_SHRINK = 12.0  # examples that the widening of all views counts in each view
@@ -235,7 +239,9 @@ def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) ->
     of = scaled(features(job.seen, job.spread_m, part), first)
     near = nearness(of, centres)
     view = view_bin(job.seen, has_sides=part.has_mirror)
-    return _with_spread(first, of[known], near[known], error[known], view[known])
+    often = np.where(job.is_broad, BROAD_IN_SPREAD[name], 1)[known]  # as if seen several times
+    some = np.repeat(np.flatnonzero(known), often)
+    return _with_spread(first, of[some], near[some], error[some], view[some])
 
 
 def _with_spread(
