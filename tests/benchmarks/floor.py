@@ -4,11 +4,13 @@ import os
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
 
 from ergo.arrays import PictureArray
+from ergo.landmarks.joints import joint_branch
 from ergo.landmarks.runtime import (
     LANDMARK_MEMBER,
     bundle_member,
@@ -19,6 +21,7 @@ from ergo.landmarks.runtime import (
 from tests.benchmarks.timing import Cost, cost_of
 
 CROP_PX = 256
+FEEDING = ("Identity_3", "Identity")  # texture and impression, from which joints are read
 _OUTPUTS = ("Identity", "Identity_1", "Identity_3", "Identity_4")  # all but the segmentation
 
 
@@ -39,13 +42,20 @@ def decoding(clip: Path) -> Cost:
     return cost_of(decode_all)
 
 
-def bare_passes(frames: int) -> Cost:
-    """Return what one heavy pass a frame takes, spread over all cores: no crop, no landmarks."""
-    compiled = [
-        compile_network(bundle_member("heavy", LANDMARK_MEMBER), _OUTPUTS, 1)
-        for _ in range(cores())
-    ]
-    requests = [each.create_infer_request() for each in compiled]
+def heavy_network() -> Any:
+    """Return MediaPipe's heavy landmark network as it is, compiled for all cores."""
+    return compile_network(bundle_member("heavy", LANDMARK_MEMBER), _OUTPUTS, cores())
+
+
+def own_network() -> Any:
+    """Return the landmark network that the program looks with: heavy, with joint centres."""
+    network = bundle_member("heavy", LANDMARK_MEMBER)
+    return compile_network(network, _OUTPUTS, cores(), FEEDING, joint_branch)
+
+
+def bare_passes(compiled: Any, frames: int) -> Cost:
+    """Return what one pass a frame takes, spread over all cores: no crop, no landmarks."""
+    requests = [compiled.create_infer_request() for _ in range(cores())]
     crop = np.random.default_rng(0).random((1, CROP_PX, CROP_PX, 3), dtype=np.float32)
     shares = [len(range(worker, frames, len(requests))) for worker in range(len(requests))]
 
