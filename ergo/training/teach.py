@@ -8,7 +8,7 @@ nothing here runs. The last stages of the heavy network and a fresh head learn
 from changed crops of true people what :func:`ergo.training.torch_head.loss`
 says: likely places and depths (Laplace), and limbs in their true directions.
 
-The committed weights come from 9,485 people in 4,635 pictures: 2,988 steps with
+The committed weights come from 9,485 people in 4,635 pictures: 3,673 steps with
 70 convolutions frozen, then 3,436 with 100 (``--start`` goes on from a file),
 14 minutes on one accelerator. They were also asked for the direction of up,
 which the program does not use and this module leaves out.
