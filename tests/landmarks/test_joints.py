@@ -1,10 +1,17 @@
 """Joint centres against the truth of rendered people, and by the picture's own symmetries."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from ergo.landmarks.joints import JOINT, JOINTS, MODEL_PATH, Joints, joints_of
 from ergo.landmarks.network import Box, PoseNetwork, joined, upper_body_box
+from ergo.training.collect import settled_box
+from ergo.training.scenes import read_scene, recorded, true_px
+
+SCENES = Path(__file__).parents[1] / "training" / "scenes"  # never shown to the taught branch
+HEIGHT_M = 1.7  # of a usual body: the measure of errors in the picture
 
 
 @pytest.fixture(scope="module")
@@ -89,3 +96,50 @@ def test_of_two_looks_the_surer_counts_more():
 def test_depths_of_a_closer_look_are_moved_to_the_same_shoulders():
     both = joined(joints(0.0), joints(7.0))
     assert both.place[:, 2] == pytest.approx(np.zeros(len(JOINTS)))
+
+
+@pytest.fixture(scope="module", params=["train_001", "train_015", "train_016"])
+def operator(request, heavy):
+    """Return joints as seen, true joints (x, y, depth), what is visible, and the height, in px."""
+    scene = read_scene(SCENES / f"{request.param}.json")
+    person = next(one for one in scene.people if one["role"] == "operator")
+    box = settled_box(scene, person, heavy)
+    whole = heavy.look(scene.picture, box).joints
+    seen = heavy.closer_joints(scene.picture, box, whole, is_mirrored_too=True)
+    depth_m = scene.in_camera_m(person, JOINTS)[:, 2]
+    hips_m = depth_m[[JOINT["hip_left"], JOINT["hip_right"]]].mean()
+    px_per_m = scene.lens[0, 0] / hips_m
+    true = np.column_stack([true_px(person, JOINTS), (depth_m - hips_m) * px_per_m])
+    is_visible = np.array([person["points"][recorded(name)]["visible"] for name in JOINTS]) == 1
+    return seen, true, is_visible, HEIGHT_M * px_per_m
+
+
+def test_visible_joints_lie_near_the_true_ones(operator):
+    seen, true, is_visible, height_px = operator
+    off = np.linalg.norm((seen.place - true)[:, :2], axis=1)[is_visible]
+    assert off.mean() < 0.03 * height_px
+    assert off.max() < 0.08 * height_px
+
+
+def test_hidden_joints_lie_near_the_true_ones_too(operator):
+    seen, true, is_visible, height_px = operator
+    off = np.linalg.norm((seen.place - true)[:, :2], axis=1)[~is_visible]
+    assert off.mean() < 0.04 * height_px
+    assert off.max() < 0.13 * height_px
+
+
+def test_depths_tell_which_side_is_nearer(operator):
+    seen, true, _, height_px = operator
+    off = np.abs(seen.place[:, 2] - true[:, 2])
+    assert off.mean() < 0.05 * height_px
+    clear = np.abs(true[:, 2]) > 0.1 * height_px
+    assert clear.any()
+    assert (np.sign(seen.place[clear, 2]) == np.sign(true[clear, 2])).all()
+
+
+def test_errors_are_of_the_size_of_the_stated_spreads(operator):
+    seen, true, _, _ = operator
+    off = np.abs(seen.place - true)[:, :2] / seen.spread[:, None]
+    # of a Laplace distribution 94 % lie within two standard deviations, if errors are as stated
+    assert (off < 2).mean() > 0.8
+    assert (off > 0.25).any()
