@@ -10,21 +10,19 @@ log-linear model over all ways to share them out, with an L2 penalty).
 """
 
 import argparse
-import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
 
-from ergo.arrays import FloatArray, PictureArray
+from ergo.arrays import FloatArray
 from ergo.landmarks.names import INDEX
-from ergo.landmarks.network import Look, box_round
+from ergo.landmarks.network import Look
 from ergo.landmarks.people_finder import PRESENCE_FLOOR, PeopleFinder
-from ergo.landmarks.roles import MODEL_PATH, ROLES, cues, pose_of, ways_to_share
-from ergo.landmarks.runtime import picture_library
+from ergo.landmarks.roles import MODEL_PATH, MOST_PEOPLE, ROLES, cues, pose_of, ways_to_share
+from ergo.training.scenes import Person, read_scene, true_box
 
 NOBODY = len(ROLES)
 NEAR_SHARE = 0.3  # of a person's size: a find further from every true person is nobody
@@ -32,10 +30,9 @@ FOUND_WEIGHT = 2.0  # of a find against a true person looked at
 PARTS = 100  # principal parts of the impression that are used
 PART_SCALE = 1.5  # of the first part; larger is trusted more under the penalty
 SPREAD_SCALE = 2.0
-PENALTY = 0.6  # variance of the weights expected before
+PENALTY = 1.5  # variance of the weights expected before
 _STEPS = 120
 _COMPARED = ("shoulder", "elbow", "wrist", "hip")
-_CROP_MARGIN = 1.15  # radius of a true person's crop against the farthest point
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -133,18 +130,15 @@ def group_of(people: Sequence[Look], roles: Sequence[int], width_px: int, weight
 
 def _groups(path: Path, finder: PeopleFinder, *, is_found: bool) -> Iterator[Group]:
     """Yield the groups of one still: found, placed, and the patient alone."""
-    cv2 = picture_library()
-    picture = np.asarray(cv2.imread(str(path.with_suffix(".jpg")))[:, :, ::-1])
-    persons = json.loads(path.read_text(encoding="utf-8"))["persons"]
-    width_px = picture.shape[1]
-    if is_found and (people := finder.find(picture, lambda _: False)[:6]):
-        yield group_of(people, roles_of(people, persons), width_px, FOUND_WEIGHT)
-    placed = [(_look_at(finder, picture, one), ROLES.index(one["role"])) for one in persons]
-    seen = [(look, role) for look, role in placed if look.presence >= PRESENCE_FLOOR]
+    scene = read_scene(path)
+    picture, width_px = scene.picture, scene.picture.shape[1]
+    if is_found and (people := finder.find(picture, lambda _: False)[:MOST_PEOPLE]):
+        yield group_of(people, roles_of(people, scene.people), width_px, FOUND_WEIGHT)
+    placed = [(finder.look(picture, true_box(one)), one) for one in scene.people]
     seen = [
-        (look, role)
-        for look, role in seen
-        if role == roles_of([look], [one for one in persons if ROLES.index(one["role"]) == role])[0]
+        (look, ROLES.index(one["role"]))
+        for look, one in placed
+        if look.presence >= PRESENCE_FLOOR and roles_of([look], [one]) != [NOBODY]
     ]
     patient = [(look, role) for look, role in seen if ROLES[role] == "patient"]
     for some in (seen, patient if len(seen) > 1 else []):
@@ -152,17 +146,7 @@ def _groups(path: Path, finder: PeopleFinder, *, is_found: bool) -> Iterator[Gro
             yield group_of([look for look, _ in some], [role for _, role in some], width_px, 1.0)
 
 
-def _look_at(finder: PeopleFinder, picture: PictureArray, person: Mapping[str, Any]) -> Look:
-    """Return the look at a true person, in a crop round all its points."""
-    points = {name: np.array(point["px"]) for name, point in person["points"].items()}
-    hips = (points["hip_left"] + points["hip_right"]) / 2
-    spine = (points["shoulder_left"] + points["shoulder_right"]) / 2 - hips
-    reach = max(float(np.linalg.norm(point - hips)) for point in points.values())
-    way = spine / max(float(np.linalg.norm(spine)), 1e-6)
-    return finder.look(picture, box_round(hips, hips + way * reach * _CROP_MARGIN / 1.25))
-
-
-def roles_of(people: Sequence[Look], persons: Sequence[Mapping[str, Any]]) -> list[int]:
+def roles_of(people: Sequence[Look], persons: Sequence[Person]) -> list[int]:
     """Return the role of the true person nearest each look; each at most once."""
     names = [f"{part}_{side}" for part in _COMPARED for side in ("left", "right")]
     places = [INDEX[name] for name in names]

@@ -5,13 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ergo.landmarks.joints import Joints
+from ergo.landmarks.joints import JOINT, Joints
+from ergo.landmarks.names import INDEX
 from ergo.landmarks.roles import (
     MOST_OF_IMPRESSION,
+    POSE,
     ROLES,
     _weights,
     beliefs,
     cues,
+    pose_of,
     ways_to_share,
 )
 from tests.landmarks.people import person
@@ -51,6 +54,27 @@ def test_of_two_alike_the_one_that_is_clearly_a_body_is_the_operator():
     mixed = with_spread(person((450.0, 300.0)), 0.3)
     believed = beliefs([mixed, clear], WIDTH_PX)[:, 0]
     assert believed[1] > believed[0]
+
+
+def turned_about_the_vertical(points, turn_deg):
+    """Return points (point, xyz) of somebody who turned on the spot."""
+    turn = np.radians(turn_deg)
+    cosine, sine = np.cos(turn), np.sin(turn)
+    return points @ np.array([(cosine, 0, sine), (0, 1, 0), (-sine, 0, cosine)]).T
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 70.0, 180.0])
+def test_a_pose_is_that_of_the_joints_and_the_same_from_every_side(turn_deg):
+    one = person((300.0, 250.0), px_per_m=200.0)
+    place = np.zeros((20, 3))
+    for name in POSE:
+        place[JOINT[name]] = one.world_m[INDEX[name]]
+    place[JOINT["wrist_left"]] = (0.1, 0.2, -0.4)  # held out towards the camera: ahead
+    place = turned_about_the_vertical(place, turn_deg) * 200 + (300, 250, 0)
+    seen = replace(one, joints=Joints(place, np.ones(20), np.ones(20)))
+    pose = pose_of(seen).reshape(-1, 3)  # left, down, backwards
+    assert pose[POSE.index("shoulder_left")] == pytest.approx([0.18, -0.48, 0.0], abs=1e-3)
+    assert pose[POSE.index("wrist_left")] == pytest.approx([0.1, 0.2, -0.4], abs=1e-3)
 
 
 def test_the_patient_is_on_the_other_side_of_a_left_handed_operator():
