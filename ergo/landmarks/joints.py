@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from ergo.arrays import FloatArray
+from ergo.errors import MissingLibrary
 
 MODEL_PATH = Path(__file__).parent / "models" / "joints.npz"
 
@@ -81,7 +82,14 @@ def joint_branch(whole: Any, copy: Any, feeding: Sequence[Any]) -> Any:
     for name, weights in _weights().items():
         if name.startswith("taught/"):
             constant = _ops().constant(weights)
-            nodes[int(name.removeprefix("taught/"))].output(0).replace(constant.output(0))
+            before = nodes[int(name.removeprefix("taught/"))].output(0)
+            if list(before.get_shape()) != list(weights.shape):
+                raise MissingLibrary(
+                    "reads the landmark network in another order than the joint branch expects.",
+                    where="This version of openvino",
+                    remedy="Install ergo again with its dependencies.",
+                )
+            before.replace(constant.output(0))
             changed.add(_key(constant))
     _share_first_stages(copy, own, changed)
     output = _head(*feeding)

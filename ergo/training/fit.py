@@ -37,7 +37,7 @@ from ergo.posture.limbs import (
 from ergo.training.examples import FOLDS, Examples, seen_points, true_points
 
 EXAMPLES_KEPT = 300
-"""Bells per part; 700 of them gain at most 0.1 degrees and take twice as long (ours)."""
+"""Bells per part; 700 of them gain at most 0.2 degrees and take twice as long (ours)."""
 
 RIDGE = {
     "known": {"trunk": 0.5, "head": 0.5, "upper_arm": 40.0, "forearm": 10.0},

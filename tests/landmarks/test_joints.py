@@ -5,6 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ergo.errors import MissingLibrary
 from ergo.landmarks.joints import JOINT, JOINTS, MODEL_PATH, Joints, joints_of
 from ergo.landmarks.network import Box, PoseNetwork, joined, upper_body_box
 from ergo.training.collect import settled_box
@@ -143,3 +144,13 @@ def test_errors_are_of_the_size_of_the_stated_spreads(operator):
     # of a Laplace distribution 94 % lie within two standard deviations, if errors are as stated
     assert (off < 2).mean() > 0.8
     assert (off > 0.25).any()
+
+
+def test_weights_that_do_not_fit_the_network_are_refused_in_one_line(monkeypatch):
+    from ergo.landmarks import joints as module
+
+    name, weights = next(kv for kv in module._weights().items() if kv[0].startswith("taught/"))
+    wrong = {**module._weights(), name: np.zeros((*weights.shape, 2), dtype=np.float32)}
+    monkeypatch.setattr(module, "_weights", lambda: wrong)
+    with pytest.raises(MissingLibrary, match="another order"):
+        PoseNetwork("heavy")

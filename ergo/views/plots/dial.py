@@ -20,8 +20,8 @@ from ergo.views.plots.sheet import (
 )
 from ergo.views.words import Words
 
-INNER, OUTER, NUMERALS = 0.24, 1.0, 1.38
-"""Radius of the patient's head, of the longest field, and of the hours round the dial."""
+INNER, OUTER, RING, NUMERALS = 0.24, 1.0, 1.28, 1.4
+"""Radius of the patient's head, of the longest field, of the ring, and of the hours round it."""
 HALF_FIELD_DEG = 13.0
 
 
@@ -35,7 +35,7 @@ def dial_figure(exposure: Exposure, words: Words, width_in: float) -> Figure | N
     side = min(width_in, 4.6)
     figure = sheet(side, side)
     (axes,) = axes_on(figure)
-    axes.set(xlim=(-1.6, 1.6), ylim=(-1.6, 1.5), aspect="equal")
+    axes.set(xlim=(-1.75, 1.75), ylim=(-1.65, 1.55), aspect="equal")
     axes.set_axis_off()
     longest = max(group.held.share for group in known)
     rows = [group.name for group in exposure.by_clock]
@@ -90,7 +90,7 @@ def _radius(share: float) -> float:
 
 
 def _amount(axes: Any, hour: int, share: float, longest: float, words: Words) -> None:
-    x, y = _place(hour, _radius(share / longest) + 0.15)
+    x, y = _place(hour, _radius(share / longest) + 0.13)
     if share >= 0.005:
         axes.text(x, y, words.share(share), ha="center", va="center", fontsize=7.5, color=INK)
 
@@ -105,14 +105,14 @@ def _room(axes: Any, words: Words) -> None:
     style: dict[str, Any] = {"facecolor": "none", "edgecolor": QUIET, "linewidth": 1.0}
     axes.add_patch(Ellipse((0, -0.72), 0.44, 1.0, zorder=0, linestyle=":", **style))
     axes.add_patch(Circle((0, 0), INNER * 0.8, **style))
-    axes.add_patch(Circle((0, 0), NUMERALS - 0.13, facecolor="none", edgecolor=QUIET, lw=0.5))
+    axes.add_patch(Circle((0, 0), RING, facecolor="none", edgecolor=QUIET, lw=0.5))
     axes.text(0, 0, words.say("clock.head").replace(" ", "\n"), ha="center", va="center", size=6)
     for hour in range(1, 13):
         x, y = _place(hour, NUMERALS)
         weight = "bold" if hour % 3 == 0 else "normal"
         axes.text(x, y, str(hour), ha="center", va="center", color=INK, weight=weight)
-    for hour, key in ((3, "left"), (9, "right")):
-        x, _ = _place(hour, NUMERALS)
+    for side, key in ((1, "left"), (-1, "right")):
         label = words.say(f"clock.{key}").replace(" ", "\n")
-        axes.text(x, -0.2, label, ha="center", va="center", size=7, color=QUIET)
+        away = "left" if side > 0 else "right"
+        axes.text(side * (RING + 0.03), -0.22, label, ha=away, va="center", size=7, color=QUIET)
     axes.text(0, -1.53, words.say("clock.feet"), ha="center", va="center", size=7, color=QUIET)
