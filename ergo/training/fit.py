@@ -25,6 +25,7 @@ from ergo.posture.correction import (
     plain_limbs,
     scaled,
     view_bin,
+    wide_nearness,
 )
 from ergo.posture.limbs import (
     LIMB,
@@ -237,26 +238,23 @@ def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) ->
         widening=np.ones((_VIEWS, len(part.angles))),
     )
     of = scaled(features(job.seen, job.spread_m, part), first)
-    near = nearness(of, centres)
+    wide = wide_nearness(of, centres)
     view = view_bin(job.seen, has_sides=part.has_mirror)
     often = np.where(job.is_broad, BROAD_IN_SPREAD[name], 1)[known]  # as if seen several times
     some = np.repeat(np.flatnonzero(known), often)
-    return _with_spread(first, of[some], near[some], error[some], view[some])
+    return _with_spread(first, of[some], wide[some], error[some], view[some])
 
 
 def _with_spread(
-    model: PartModel, of: FloatArray, near: FloatArray, error: FloatArray, view: IndexArray
+    model: PartModel, of: FloatArray, wide: FloatArray, error: FloatArray, view: IndexArray
 ) -> PartModel:
     """Return the model with all that makes its standard deviations, from left-out errors."""
     fields = {name: getattr(model, name) for name in PartModel.__slots__}
-    weight = near**0.5
     overall = (error**2).mean(axis=0)
     prior = 3.0
-    fields["variance"] = (weight.T @ error**2 + prior * overall) / (
-        weight.sum(axis=0)[:, None] + prior
-    )
-    fields["slope"] = _slope(of, error, local_sd(of, near, PartModel(**fields)))
-    sd = local_sd(of, near, PartModel(**fields))
+    fields["variance"] = (wide.T @ error**2 + prior * overall) / (wide.sum(axis=0)[:, None] + prior)
+    fields["slope"] = _slope(of, error, local_sd(of, wide, PartModel(**fields)))
+    sd = local_sd(of, wide, PartModel(**fields))
     ratio = np.abs(error) / (_OF_NORMAL * sd)
     fields["widening"] = np.stack([_widening(ratio, view, bin_) for bin_ in range(_VIEWS)])
     return PartModel(**fields)

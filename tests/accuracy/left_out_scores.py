@@ -18,7 +18,15 @@ from ergo.arrays import FloatArray, IndexArray, StepArray
 from ergo.notes.notes import Notes
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import PARTS, VARIANTS, features, local_sd, nearness, scaled, view_bin
+from ergo.posture.correction import (
+    PARTS,
+    VARIANTS,
+    features,
+    local_sd,
+    scaled,
+    view_bin,
+    wide_nearness,
+)
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.methods import score_all
 from ergo.scores.readings import READINGS
@@ -39,7 +47,7 @@ def left_out_posture(job: Task, neutral: BodyPoints) -> tuple[FloatArray, FloatA
     for name, part in PARTS.items():
         model = learned_part(job, name, errors, plain)
         of = scaled(features(job.seen, job.spread_m, part), model)
-        spread = local_sd(of, nearness(of, model.centres), model)
+        spread = local_sd(of, wide_nearness(of, model.centres), model)
         spread *= model.widening[view_bin(job.seen, has_sides=part.has_mirror)]
         columns = [COLUMN[angle] for angle in part.angles]
         sd[:, columns] = np.where(spread < model.blank_sd, spread, np.nan)
