@@ -6,6 +6,7 @@ and pure, and is done again whenever notes or readings change.
 """
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from importlib.metadata import version
 
@@ -124,15 +125,20 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
     own, *others = (
         _view(view, stated) for view, stated in zip(views_of(recording), of_views, strict=True)
     )
-    posture, joined = _as_one(recording, [own, *others]) if others else (own.posture, None)
-    place = place_people(timeline, recording.tracks, own.cameras, own.places, of_views[0])
+    with ThreadPoolExecutor(1) as beside:  # places and scores do not need each other
+        placing = beside.submit(
+            place_people, timeline, recording.tracks, own.cameras, own.places, of_views[0]
+        )
+        posture, joined = _as_one(recording, [own, *others]) if others else (own.posture, None)
+        scores = score_all(timeline, posture, notes, recording.settings.readings)
+        place = placing.result()
     return Session(
         recording=recording,
         notes=tuple(notes),
         cameras=own.cameras,
         posture=posture,
         clock=clock_of(timeline, notes, place),
-        scores=score_all(timeline, posture, notes, recording.settings.readings),
+        scores=scores,
         place=place,
         joined=joined,
     )

@@ -211,15 +211,23 @@ def _by_variant(
     points: BodyPoints, spread_m: FloatArray, models: Mapping[str, PartModel]
 ) -> Corrected:
     turn, seen = in_view(points)
-    mirrored, mirrored_m = mirrored_points(seen), mirrored_spread(spread_m)
+    as_seen = seen, spread_m
+    mirrored = mirrored_points(seen), mirrored_spread(spread_m)
     limbs = limbs_of(seen)
     sd = np.full((len(points), len(NAMES)), np.nan)
-    for name, part in PARTS.items():
-        found, spread = _of_part(seen, spread_m, part, models[name])
-        _put(limbs, sd, found, spread, part, is_mirrored=False)
-        if part.has_mirror:
-            found, spread = _of_part(mirrored, mirrored_m, part, models[name])
-            _put(limbs, sd, found, spread, part, is_mirrored=True)
+    work = [
+        (name, is_mirrored)
+        for name, part in PARTS.items()
+        for is_mirrored in (False, *[True] * part.has_mirror)
+    ]
+
+    def of_one(each: tuple[str, bool]) -> tuple[FloatArray, FloatArray]:
+        name, is_mirrored = each
+        return _of_part(*(mirrored if is_mirrored else as_seen), PARTS[name], models[name])
+
+    with ThreadPoolExecutor() as pool:
+        for (name, is_mirrored), found in zip(work, pool.map(of_one, work), strict=True):
+            _put(limbs, sd, *found, PARTS[name], is_mirrored=is_mirrored)
     moved = with_limbs(points, np.einsum("fji,flj->fli", turn, limbs))
     return Corrected(moved, sd)
 
@@ -319,20 +327,18 @@ def _of_part(
 def _answers(of: FloatArray, learned: PartModel) -> tuple[FloatArray, FloatArray]:
     """Return a part's moves (frame, weight) and spreads (frame, angle) before widening.
 
-    Some frames at a time, by all cores and in 32-bit floats, for speed; these are far
-    finer than what is measured.
+    Some frames at a time and in 32-bit floats, for speed; these are far finer than what
+    is measured.
     """
     quick = PartModel(*(getattr(learned, name).astype(np.float32) for name in PartModel.__slots__))
-
-    def of_some(start: int) -> tuple[FloatArray, FloatArray]:
-        some = of[start : start + _AT_ONCE].astype(np.float32)
+    moves = np.empty((len(of), learned.weights.shape[1]))
+    spreads = np.empty((len(of), learned.variance.shape[1]))
+    for start in range(0, len(of), _AT_ONCE):
+        frames = slice(start, start + _AT_ONCE)
+        some = of[frames].astype(np.float32)
         wide = wide_nearness(some, quick.centres)
-        return wide**2 @ quick.weights, local_sd(some, wide, quick)
-
-    with ThreadPoolExecutor() as pool:
-        found = list(pool.map(of_some, range(0, max(len(of), 1), _AT_ONCE)))
-    moves, spreads = zip(*found, strict=True)
-    return np.concatenate(moves, dtype=np.float64), np.concatenate(spreads, dtype=np.float64)
+        moves[frames], spreads[frames] = wide**2 @ quick.weights, local_sd(some, wide, quick)
+    return moves, spreads
 
 
 def bent(of: FloatArray) -> FloatArray:

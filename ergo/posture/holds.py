@@ -7,6 +7,7 @@ standard gives no figure for "slight"; ours is :data:`HOLD_TOLERANCE_DEG`.
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 
@@ -78,8 +79,27 @@ def find_holds(
 
     Holds do not overlap; where several readings are possible the longest hold
     is taken first. A hold lies within one clip and ends at a gap longer than
-    0.6 s. Stills have none.
+    0.6 s. Stills have none. What was found is kept as long as ``posture`` is.
     """
+    kept = _found.setdefault(posture, {})
+    asked = (timeline, angle_name, tolerance_deg, minimum_s)
+    if asked not in kept:
+        kept[asked] = _searched(*asked, posture)
+    return kept[asked]
+
+
+_found: WeakKeyDictionary[
+    PostureTrack, dict[tuple[Timeline, str, float, float], tuple[Hold, ...]]
+] = WeakKeyDictionary()
+
+
+def _searched(
+    timeline: Timeline,
+    angle_name: str,
+    tolerance_deg: float,
+    minimum_s: float,
+    posture: PostureTrack,
+) -> tuple[Hold, ...]:
     value = posture.angle(angle_name)
     seen = np.isfinite(value)
     found: list[Hold] = []

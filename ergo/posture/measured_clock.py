@@ -234,13 +234,24 @@ def shortest_arc_deg(bearing: FloatArray, weight: FloatArray) -> tuple[FloatArra
     at = np.broadcast_to(np.arange(frames), (draws, frames))
     np.add.at(held, (at, cell), weight)
     upto = np.cumsum(np.concatenate([np.zeros((frames, 1)), held, held], axis=1), axis=1)
-    centre, half = np.full((2, frames), np.nan)
-    for cells in range(ARC_CELLS, 0, -1):
-        share = upto[:, cells : cells + ARC_CELLS] - upto[:, :ARC_CELLS]
-        begin = np.argmax(share, axis=1)
-        holds = known & (share.max(axis=1) >= ARC_SHARE)
-        centre[holds] = (begin[holds] + cells / 2) * (360.0 / ARC_CELLS)
-        half[holds] = cells / 2 * (360.0 / ARC_CELLS)
+    every = np.arange(ARC_CELLS)
+
+    def most(cells: IndexArray) -> tuple[IndexArray, BoolArray]:
+        """Return where the arc of so many cells (frame,) holds most, and whether enough."""
+        ends = np.take_along_axis(upto, every + cells[:, None], axis=1)
+        share = ends - upto[:, :ARC_CELLS]
+        return np.argmax(share, axis=1), share.max(axis=1) >= ARC_SHARE
+
+    too_few, enough = np.zeros(frames, dtype=np.int64), np.full(frames, ARC_CELLS)
+    while (open_ := enough - too_few > 1).any():
+        tried = np.where(open_, (too_few + enough) // 2, enough)
+        holds = most(tried)[1]
+        enough, too_few = np.where(holds, tried, enough), np.where(holds, too_few, tried)
+    begin, holds = most(enough)
+    holds &= known
+    cell_deg = 360.0 / ARC_CELLS
+    centre = np.where(holds, (begin + enough / 2) * cell_deg, np.nan)
+    half = np.where(holds, enough / 2 * cell_deg, np.nan)
     return centre, half
 
 

@@ -7,7 +7,7 @@ from ergo.errors import InputError
 from ergo.posture.angle_names import COLUMN, NAMES
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class PostureTrack:
     """The operator's angles over one session.
 
