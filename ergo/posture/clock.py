@@ -105,14 +105,14 @@ def zones_of(
     timeline: Timeline, hours: FloatArray, handed: Sequence[Handed | None]
 ) -> tuple[Zone, ...]:
     """Return the zone of every frame, for the operator's handedness in each source."""
-    known: dict[tuple[float, Handed | None], Zone] = {}
-    zones: list[Zone] = []
-    for source, hour in zip(timeline.source_index.tolist(), hours.tolist(), strict=True):
-        key = (hour, handed[source])
-        if key not in known:
-            known[key] = zone_of(*key)
-        zones.append(known[key])
-    return tuple(zones)
+    zones = np.empty(len(timeline), dtype=object)
+    for source, hand in enumerate(handed):
+        frames = timeline.frames_of(source)
+        different, which = np.unique(hours[frames], return_inverse=True)
+        zones[frames] = np.array([zone_of(hour, hand) for hour in different.tolist()], object)[
+            which
+        ]
+    return tuple(zones.tolist())
 
 
 def _holds(row: dict[str, str], hours: float) -> bool:
