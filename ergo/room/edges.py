@@ -21,7 +21,7 @@ LEAST_LENGTH_SHARE = 0.05
 MOST_EDGES = 60
 STEEPEST_LEAN_DEG = 35.0
 """Edges that lean further than this in the picture are not taken for vertical (ours). [deg]"""
-LOWEST_TILT_DEG, HIGHEST_TILT_DEG, MOST_ROLL_DEG = -65.0, 30.0, 12.0
+LOWEST_TILT_DEG, HIGHEST_TILT_DEG, MOST_ROLL_DEG = -65.0, 30.0, 25.0
 """Cameras beyond this tilt (negative = looking down) or roll are not considered (ours). [deg]"""
 USUAL_TILT_DEG, USUAL_TILT_SD_DEG, USUAL_ROLL_SD_DEG = -14.0, 25.0, 6.0
 """Of proposals that agree with as many edges, the more usual one is taken (ours). [deg]"""
@@ -29,6 +29,10 @@ AGREES_DEG = 1.2
 ROLL_SD_DEG, LEAST_PITCH_SD_DEG = 0.5, 1.2
 LEAST_AGREEING, LEAST_LENGTH_SHARES = 4, 0.5
 """So many edges, and together so much of the picture's height, must agree (ours)."""
+RIVAL_APART_DEG, MOST_RIVAL_SHARE = 6.0, 0.9
+"""Where as much edge, but for a tenth, agrees with an up that is so far from the best one, the
+edges tell no level. On 849 rendered stills turned by 0, 6, 10 and 15 degrees, 1 to 5 % of the
+levels told are then off by more than 8 degrees; without it 3, 11, 39 and 78 % (ours)."""
 
 
 def edges_px(picture: PictureArray) -> FloatArray:
@@ -97,7 +101,7 @@ def level_of_edges(edges: FloatArray, camera: Camera) -> RoomLevel | None:
     Returns
     -------
     RoomLevel or None
-        None where too few edges agree on any direction.
+        None where too few edges agree on any direction, or as many on another.
     """
     if len(edges) < LEAST_AGREEING:
         return None
@@ -109,6 +113,8 @@ def level_of_edges(edges: FloatArray, camera: Camera) -> RoomLevel | None:
     off = _off_deg(edges, camera, proposals)
     score = (np.maximum(0.0, 1 - (off / AGREES_DEG) ** 2) * length).sum(axis=1)
     best = int(np.argmax(score * _plausible(proposals)))
+    if _has_rival(proposals, score, best):
+        return None
     up = _refined(normals, length, off[best] < AGREES_DEG, proposals[best])
     agrees = _off_deg(edges, camera, up[None])[0] < AGREES_DEG
     if agrees.sum() < LEAST_AGREEING or length[agrees].sum() < LEAST_LENGTH_SHARES * (
@@ -163,6 +169,12 @@ def _plausible(ups: FloatArray) -> FloatArray:
     tilted = (pitch - USUAL_TILT_DEG) / USUAL_TILT_SD_DEG
     liking: FloatArray = np.exp(-0.5 * ((roll / USUAL_ROLL_SD_DEG) ** 2 + tilted**2))
     return liking
+
+
+def _has_rival(ups: FloatArray, score: FloatArray, best: int) -> bool:
+    """Return whether another direction is agreed with almost as much, however unusual it is."""
+    is_apart = ups @ ups[best] < np.cos(np.radians(RIVAL_APART_DEG))
+    return bool((score[is_apart] > MOST_RIVAL_SHARE * score[best]).any())
 
 
 def _off_deg(edges: FloatArray, camera: Camera, ups: FloatArray) -> FloatArray:

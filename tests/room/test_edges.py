@@ -87,3 +87,24 @@ def test_no_camera_that_looks_steeply_up_is_believed():
     ends = np.array([[(*post, 2.0), (*post, 4.5)] for post in posts])
     found = level_of_edges(camera.pixels(ends), camera)
     assert found is None or found.pitch_deg < 30
+
+
+def posts_px(camera, low=0.5, high=2.2):
+    """Vertical posts of a room as a camera sees them, array (edge, end, xy)."""
+    posts = np.array([(x, y) for y in (1.4, 2.2, 3.0) for x in (-0.9, -0.4, 0.3, 0.8)])
+    return camera.pixels(np.array([[(*post, low), (*post, high)] for post in posts]))
+
+
+def test_a_camera_held_askew_is_levelled_where_all_edges_agree():
+    askew = replace(TRUE, roll_deg=17.0)
+    found = level_of_edges(posts_px(askew), askew)
+    assert found.roll_deg == pytest.approx(17.0, abs=0.5)
+    assert found.pitch_deg == pytest.approx(-14.0, abs=0.5)
+
+
+def test_edges_that_tell_two_levels_alike_tell_none():
+    upright, askew = replace(TRUE, roll_deg=0.0), replace(TRUE, roll_deg=16.0)
+    both = np.concatenate([posts_px(upright), posts_px(askew)])
+    assert level_of_edges(both, TRUE) is None
+    few = np.concatenate([posts_px(upright), posts_px(askew)[:4]])
+    assert level_of_edges(few, TRUE).roll_deg == pytest.approx(0.0, abs=0.5)
