@@ -29,6 +29,7 @@ a still, which has no neighbours to take a mean with, at mirror images too."""
 
 OTHERS: tuple[Role, ...] = ("assistant", "patient")
 LAG = LOOKS_AT_ONCE  # frames from a look to the frame whose crop it sets; looks in flight
+OPINION_LAG = 10  # frames from a search to the frame that heeds it: looks go on meanwhile
 SEARCH_EVERY_S = 10.0  # for people who came, and for a second opinion on who is who
 LOST_SEARCH_EVERY_S = 1.0  # when the operator is not in view
 THOROUGH_EVERY_S = 10.0  # of those, how often the search is a close one
@@ -114,6 +115,16 @@ class _Ordered:
     people: "Future[list[Look]] | None"
 
 
+@dataclass(slots=True, eq=False)
+class _Asked:
+    """A second opinion that has been asked for: a search of a whole picture, under way."""
+
+    frame: Frame
+    operator: Seen
+    people: "Future[list[Look]]"
+    rows_to_go: int = OPINION_LAG
+
+
 class Eyes(Protocol):
     """Finds people in a picture, and looks at one."""
 
@@ -155,6 +166,7 @@ class Watcher:
         self._width_px = facts.width_px
         self._eyes = eyes
         self._pool = ThreadPoolExecutor(LAG)
+        self._asked: _Asked | None = None
 
     def close(self) -> None:
         """Give threads and detector back."""
@@ -168,12 +180,15 @@ class Watcher:
             if len(ordered) == LAG:
                 yield self._taken(ordered.popleft())
             if self._must_search_first(frame):
-                while ordered:
-                    yield self._taken(ordered.popleft())
+                yield from self._all_taken(ordered)
                 self._search_first(frame)
             ordered.append(self._order(frame))
+        yield from self._all_taken(ordered)
+
+    def _all_taken(self, ordered: deque[_Ordered]) -> Iterator[Row]:
         while ordered:
             yield self._taken(ordered.popleft())
+        self._heed_second_opinion()
 
     def _must_search_first(self, frame: Frame) -> bool:
         """Return whether this frame cannot be looked at before the picture is searched."""
@@ -292,15 +307,21 @@ class Watcher:
             is_them = person.accepts(looks[0])
             self.state = self.state.following(role, person.after(looks[0]))
             seen[role] = Seen(looks if is_them else (), looks[0].presence, person.belief)
+        if self._asked is not None:
+            self._asked.rows_to_go -= 1
+            if not self._asked.rows_to_go:
+                self._heed_second_opinion()
         if ordered.people is not None and "operator" in seen:
-            self._second_opinion(ordered.frame, ordered.people.result(), seen["operator"])
+            self._heed_second_opinion()  # an earlier one, where frames are far apart
+            self._asked = _Asked(ordered.frame, seen["operator"], ordered.people)
         return Row(ordered.frame.time_s, ordered.frame.number, seen)
 
-    def _second_opinion(self, frame: Frame, people: Sequence[Look], operator: Seen) -> None:
-        """Weigh who is who anew by a search of the whole picture."""
-        if not operator.looks or "operator" not in self.state.followed:
+    def _heed_second_opinion(self) -> None:
+        """Weigh who is who anew by the search of a whole picture, if one was asked for."""
+        asked, self._asked = self._asked, None
+        if asked is None or not asked.operator.looks or "operator" not in self.state.followed:
             return
-        look = operator.looks[0]
+        frame, people, look = asked.frame, asked.people.result(), asked.operator.looks[0]
         belief = beliefs(people, self._width_px, self._notes.handed)[:, 0]
         apart = [body_distance(one.picture_px, look.picture_px) for one in people]
         person = self.state.followed["operator"]

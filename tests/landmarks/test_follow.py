@@ -7,7 +7,7 @@ from ergo.errors import InputError
 from ergo.landmarks.follow import PART_S, join_parts, watch_parts, watch_source
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.recorded_finder import RecordedEyes
-from ergo.landmarks.watcher import LOOKS, OTHERS_EVERY_S
+from ergo.landmarks.watcher import LAG, LOOKS, OPINION_LAG, OTHERS_EVERY_S, SEARCH_EVERY_S
 from ergo.notes.notes import Notes, OperatorPoint
 from tests.landmarks.people import RATE_HZ, RecordedSource, person
 
@@ -68,6 +68,15 @@ def test_the_patient_is_looked_at_now_and_then_and_not_seen_between():
     looked = np.flatnonzero(np.isfinite(seen.tracks["patient"].presence)) / RATE_HZ
     assert np.diff(looked) == pytest.approx(np.full(len(looked) - 1, OTHERS_EVERY_S))
     assert not seen.tracks["patient"].found[1]
+
+
+def test_who_comes_later_is_found_by_the_next_search_and_followed_soon_after_it():
+    came = int(3 * RATE_HZ)
+    people = [[person(OPERATOR)]] * came + [[person(PATIENT, lying=True), person(OPERATOR)]] * 100
+    patient = watched(people).tracks["patient"]
+    first = int(np.flatnonzero(patient.found)[0])
+    searched = int(SEARCH_EVERY_S * RATE_HZ)
+    assert searched < first <= searched + OPINION_LAG + LAG + int(OTHERS_EVERY_S * RATE_HZ)
 
 
 @pytest.mark.parametrize("x_px", [120.0, 480.0])
