@@ -73,7 +73,7 @@ def joint_branch(whole: Any, copy: Any, feeding: Sequence[Any]) -> Any:
     Parameters
     ----------
     whole, copy : model of the inference library
-        The heavy network, read twice.
+        The heavy network, and a copy of it.
     feeding : sequence of output
         Of ``copy``: the texture (channel, row, column), and the impression.
     """

@@ -158,8 +158,8 @@ def compile_network(
         Names of outputs of which the input of the last convolution is wanted:
         what a branch starts from. The last of them is given out after ``outputs``.
     branch : callable, optional
-        Grows one more output, given out last, from the network, a second
-        reading of it, and what ``feeding`` names in that second reading.
+        Grows one more output, given out last, from the network, a copy of it,
+        and what ``feeding`` names in that copy.
     """
     library = inference_library()
     with quiet_native():
@@ -167,7 +167,7 @@ def compile_network(
         wanted = [whole.output(name).get_node().input_value(0) for name in outputs]
         wanted += [before_convolution(whole.output(name).get_node()) for name in feeding[-1:]]
         if branch is not None:
-            copy = read_network(network)
+            copy = whole.clone()
             fed = [before_convolution(copy.output(name).get_node()) for name in feeding]
             wanted.append(branch(whole, copy, fed))
         model = library.Model(wanted, whole.get_parameters())
