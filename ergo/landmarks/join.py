@@ -73,7 +73,10 @@ def join_tracks(parts: Sequence[PoseTrack]) -> PoseTrack:
     Returns
     -------
     PoseTrack
+        A single part as it is, not a copy: an hour of landmarks is large.
     """
+    if len(parts) == 1:
+        return parts[0]
     looks = max((part.looks for part in parts), key=len)
     values: dict[str, Any] = {
         name: np.concatenate([_with_looks(getattr(part, name), len(looks)) for part in parts])
@@ -88,6 +91,8 @@ def join_tracks(parts: Sequence[PoseTrack]) -> PoseTrack:
 
 def _with_looks(values: FloatArray, looks: int) -> FloatArray:
     missing = looks - values.shape[1]
+    if not missing:
+        return values
     filler = np.full((len(values), missing, *values.shape[2:]), np.nan)
     return np.concatenate([values, filler], axis=1)
 

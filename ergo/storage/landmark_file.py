@@ -43,10 +43,14 @@ class StoredLandmarks:
 
 
 def as_stored(track: PoseTrack) -> PoseTrack:
-    """Return the track at the precision of the file."""
+    """Return the track at the precision of the file; what has it already is not copied."""
 
     def rounded(values: FloatArray | None) -> FloatArray | None:
-        return None if values is None else values.astype(np.float32).astype(np.float64)
+        if values is None:
+            return None
+        coarse = values.astype(np.float32)
+        is_same = np.array_equal(coarse, values, equal_nan=True)
+        return values if is_same else coarse.astype(np.float64)
 
     values: dict[str, Any] = {name: rounded(getattr(track, name)) for name in _FIELDS + _OPTIONAL}
     return replace(track, **values)

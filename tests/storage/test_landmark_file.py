@@ -50,6 +50,16 @@ def test_what_was_saved_is_read_back_to_the_last_bit(tmp_path: Path) -> None:
     np.testing.assert_array_equal(again.source_index, stored(saved).source_index)
 
 
+def test_what_is_as_stored_already_takes_no_more_memory() -> None:
+    track = some_track()
+    once = as_stored(track)
+    again = as_stored(once)
+    assert not np.shares_memory(once.picture_px, track.picture_px)
+    for name in ("picture_px", "world_m", "visibility", "presence", "identity"):
+        assert np.shares_memory(getattr(again, name), getattr(once, name))
+        np.testing.assert_array_equal(getattr(once, name), np.float32(getattr(track, name)))
+
+
 def test_every_role_keeps_its_own_landmarks(tmp_path: Path) -> None:
     tracks = as_stored(some_track()), unseen_track("patient", ("heavy", "heavy_mirrored"), FRAMES)
     write_landmarks(tmp_path / "l.parquet", stored(*tracks))
