@@ -18,6 +18,7 @@ import numpy as np
 from ergo.arrays import AnyArray, BoolArray, FloatArray, IndexArray
 from ergo.posture import geometry as g
 from ergo.posture.angle_names import COLUMN, NAMES
+from ergo.posture.angles import body_angles
 from ergo.posture.body_points import POSITION, BodyPoints
 from ergo.posture.limbs import (
     LIMB,
@@ -27,70 +28,12 @@ from ergo.posture.limbs import (
     other_side,
     with_limbs,
 )
+from ergo.posture.parts import COLUMNS, PARTS, Part
+from ergo.posture.unusual import distance2, growth, unusualness
 
 MODEL_PATH = Path(__file__).parent / "models" / "correction.npz"
 VARIANTS = ("known", "assumed")
 
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One part of the body: what its correction looks at and what it corrects.
-
-    Attributes
-    ----------
-    points : tuple of str
-        Body points whose places and spreads are its features.
-    limbs : tuple of str
-        Limbs that it corrects; their plain directions are features too.
-    angles : tuple of str
-        Angles whose error follows this part.
-    has_mirror : bool
-        True for a left limb; the right one is the same part in the mirror.
-    """
-
-    points: tuple[str, ...]
-    limbs: tuple[str, ...]
-    angles: tuple[str, ...]
-    has_mirror: bool = False
-
-
-def _both(*stems: str) -> tuple[str, ...]:
-    return tuple(f"{stem}_{side}" for stem in stems for side in ("left", "right"))
-
-
-PARTS: Mapping[str, Part] = {
-    "trunk": Part(
-        _both("shoulder", "hip", "ear", "elbow"),
-        ("trunk", "trunk_to_shoulders", "hips", "shoulders"),
-        (
-            "trunk_inclination_deg",
-            "trunk_flexion_deg",
-            "trunk_side_bend_deg",
-            "trunk_twist_deg",
-        ),
-    ),
-    "head": Part(
-        (*_both("eye_outer", "ear", "shoulder", "hip"), "nose"),
-        ("ears", "gaze"),
-        ("head_inclination_deg", "neck_flexion_deg", "neck_side_bend_deg", "neck_rotation_deg"),
-    ),
-    "upper_arm": Part(
-        (*_both("shoulder", "hip"), "elbow_left", "wrist_left"),
-        ("upper_arm_left",),
-        (
-            "upper_arm_elevation_deg_left",
-            "shoulder_flexion_deg_left",
-            "shoulder_abduction_deg_left",
-        ),
-        has_mirror=True,
-    ),
-    "forearm": Part(
-        (*_both("shoulder", "hip"), "elbow_left", "wrist_left", "index_left", "pinky_left"),
-        ("forearm_left",),
-        ("elbow_flexion_deg_left",),
-        has_mirror=True,
-    ),
-}
 
 _PLACE_WEIGHT, _DIRECTION_WEIGHT, _ELEVATION_WEIGHT = 4.0, 1.5, 3.0
 _SPREAD_WEIGHT = 0.5
@@ -125,6 +68,11 @@ class PartModel:
         of :func:`bent`.
     widening : array (view, angle)
         Multiplies the standard deviation, so that 90 % intervals hold in every view.
+    usual_mean, usual_inverse : array (angle,), (angle, angle)
+        Mean and inverse covariance of the part's angles in chairside work. [deg], [1/deg^2]
+    growth : array (knot,)
+        Multiplies the standard deviation where the posture is unusual, by
+        :data:`ergo.posture.unusual.KNOTS`.
     """
 
     mean: FloatArray
@@ -136,6 +84,9 @@ class PartModel:
     blank_sd: FloatArray
     slope: FloatArray
     widening: FloatArray
+    usual_mean: FloatArray
+    usual_inverse: FloatArray
+    growth: FloatArray
 
 
 MOST_SLOPE = 1.0
@@ -147,12 +98,14 @@ FAR_WEIGHT = 0.3
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Corrected:
-    """Corrected body points, and how far each angle made of them can be off.
+    """Corrected body points, the angles made of them, and how far each can be off.
 
     Attributes
     ----------
     points : BodyPoints
         Level axes, ``trunk_top`` is C7. [m]
+    angles : array (frame, angle)
+        Against the average neutral body. [deg], shoulder raise [mm]
     sd : array (frame, angle)
         One standard deviation. NaN where not seen, and for angles about which
         nothing was learned (wrists, raised shoulders). Infinite where this view
@@ -160,6 +113,7 @@ class Corrected:
     """
 
     points: BodyPoints
+    angles: FloatArray
     sd: FloatArray
 
 
@@ -176,13 +130,13 @@ def corrected(points: BodyPoints, spread_m: FloatArray, is_level_known: BoolArra
         Where False, level axes are those of a camera taken as level.
     """
     xyz = points.xyz.copy()
-    sd = np.full((len(points), len(NAMES)), np.nan)
+    angles, sd = np.full((2, len(points), len(NAMES)), np.nan)
     for variant in VARIANTS:
         frames = np.flatnonzero(is_level_known if variant == "known" else ~is_level_known)
         if len(frames):
             done = _by_variant(points.frames(frames), spread_m[frames], model(variant))
-            xyz[frames], sd[frames] = done.points.xyz, done.sd
-    return Corrected(BodyPoints(xyz), sd)
+            xyz[frames], angles[frames], sd[frames] = done.points.xyz, done.angles, done.sd
+    return Corrected(BodyPoints(xyz), angles, sd)
 
 
 @cache
@@ -229,7 +183,24 @@ def _by_variant(
         for (name, is_mirrored), found in zip(work, pool.map(of_one, work), strict=True):
             _put(limbs, sd, *found, PARTS[name], is_mirrored=is_mirrored)
     moved = with_limbs(points, np.einsum("fji,flj->fli", turn, limbs))
-    return Corrected(moved, sd)
+    angles = body_angles(moved, neutral_with_c7())
+    return Corrected(moved, angles, grown(sd, angles, models))
+
+
+def grown(sd: FloatArray, angles: FloatArray, models: Mapping[str, PartModel]) -> FloatArray:
+    """Return standard deviations (frame, angle), larger where the whole posture is unusual.
+
+    What is told does not change: outside chairside work a guess without any picture would
+    be further off as well.
+    """
+    far = unusualness(
+        distance2(angles[:, columns], models[name].usual_mean, models[name].usual_inverse)
+        for name, columns in COLUMNS
+    )
+    larger = sd.copy()
+    for name, columns in COLUMNS:
+        larger[:, columns] *= growth(far, models[name].growth)[:, None]
+    return larger
 
 
 def _put(

@@ -11,7 +11,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.angle_names import NAMES
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import Corrected, corrected, neutral_with_c7
+from ergo.posture.correction import Corrected, corrected
 from ergo.posture.joints import joint_points
 from ergo.posture.neutral import (
     level_cameras,
@@ -101,8 +101,7 @@ def _measured(
         return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of)
     seated = seated_share(learned.points, known)[:, None]
     share = np.where(np.isnan(learned.sd), 0.0, seated)
-    taught = body_angles(learned.points, neutral_with_c7())
-    value = _mixed(value, taught, share)
+    value = _mixed(value, learned.angles, share)
     widths = [
         standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned_sd)
         for learned_sd in (None, learned.sd)
@@ -113,7 +112,7 @@ def _measured(
 def _mixed(plain: FloatArray, taught: FloatArray, share: FloatArray) -> FloatArray:
     """Return plain values with a share of the taught ones; what has no share may be NaN."""
     mixed = np.where(share < 1, (1 - share) * plain, 0.0)
-    return np.where(share > 0, mixed + share * taught, mixed)
+    return mixed + share * np.where(share > 0, taught, 0.0)
 
 
 def _learned(

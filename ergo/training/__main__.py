@@ -8,10 +8,10 @@ import numpy as np
 from ergo.arrays import FloatArray
 from ergo.posture.angle_names import NAMES
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import MODEL_PATH, PARTS, VARIANTS, PartModel
+from ergo.posture.correction import MODEL_PATH, VARIANTS, PartModel
 from ergo.posture.limbs import mirrored_points
 from ergo.training.examples import Examples, read_examples
-from ergo.training.fit import learned_part, left_out_errors, plain_errors, task
+from ergo.training.fit import learned, left_out_angles, plain_errors, task, wrapped
 
 
 def average_neutral(examples: Examples) -> BodyPoints:
@@ -27,9 +27,9 @@ def fitted(examples: Examples) -> tuple[dict[str, FloatArray], dict[str, FloatAr
     errors = {}
     for variant in VARIANTS:
         job = task(examples, variant)
-        errors[variant] = left_out_errors(job, neutral)
-        for name in PARTS:
-            model = learned_part(job, name, errors[variant], plain_errors(job, neutral))
+        found = left_out_angles(job, neutral)
+        errors[variant] = wrapped(found - job.angle)
+        for name, model in learned(job, found, plain_errors(job, neutral)).items():
             for field in PartModel.__slots__:
                 value = np.asarray(getattr(model, field))
                 kind = np.float16 if field == "centres" else np.float32

@@ -2,10 +2,11 @@
 
 For each part of the body and each variant (level known or assumed): weights of
 bells round examples by regularised least squares, errors by leaving scenes out,
-and from those errors the local spread and its widening per view.
+and from those errors the local spread, its widening per view and its growth where
+the posture is unusual.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,7 +16,6 @@ from ergo.posture.angle_names import COLUMN
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.correction import (
-    PARTS,
     PartModel,
     bent,
     features,
@@ -35,6 +35,9 @@ from ergo.posture.limbs import (
     mirrored_spread,
     with_limbs,
 )
+from ergo.posture.parts import COLUMNS, PARTS
+from ergo.posture.uncertainty import CHANGES_SIDE
+from ergo.posture.unusual import KNOTS, distance2, unusualness
 from ergo.training.examples import FOLDS, Examples, seen_points, true_points
 
 EXAMPLES_KEPT = 300
@@ -59,6 +62,7 @@ _ROUND = np.float16
 _QUANTILE, _OF_NORMAL = 0.9, 1.6449
 _BROAD_SHRINK = 12.0  # examples that the widening of all views counts in each view
 _VIEWS = 8
+_OWN = {name: [COLUMN[angle] for angle in part.angles] for name, part in PARTS.items()}
 LEAST_SHARE = 0.1  # of the sd: errors smaller than this tell no more than this (ours)
 SLOPE_RIDGE = 10.0
 FAR_QUANTILE = 0.9  # of the plain joints' errors, and by how much more where no example is near:
@@ -91,6 +95,18 @@ class Task:
     angle: FloatArray
     is_broad: BoolArray
     fold: IndexArray
+
+    def some(self, rows: BoolArray) -> "Task":
+        """Return the examples ``rows`` alone."""
+        return Task(
+            variant=self.variant,
+            seen=BodyPoints(self.seen.xyz[rows]),
+            spread_m=self.spread_m[rows],
+            limbs=self.limbs[rows],
+            angle=self.angle[rows],
+            is_broad=self.is_broad[rows],
+            fold=self.fold[rows],
+        )
 
 
 def task(examples: Examples, variant: str) -> Task:
@@ -199,10 +215,9 @@ def left_out_limbs(job: Task) -> FloatArray:
     return found
 
 
-def left_out_errors(job: Task, neutral: BodyPoints) -> FloatArray:
-    """Return array (example, angle): corrected minus true angle, scenes left out; NaN unknown."""
-    moved = with_limbs(job.seen, left_out_limbs(job))
-    return wrapped(body_angles(moved, neutral) - job.angle)
+def left_out_angles(job: Task, neutral: BodyPoints) -> FloatArray:
+    """Return array (example, angle): as corrected by models that never saw the scene."""
+    return body_angles(with_limbs(job.seen, left_out_limbs(job)), neutral)
 
 
 def plain_errors(job: Task, neutral: BodyPoints) -> FloatArray:
@@ -215,8 +230,88 @@ def wrapped(difference: FloatArray) -> FloatArray:
     return (difference + 180.0) % 360.0 - 180.0
 
 
+def learned(job: Task, found: FloatArray, plain: FloatArray) -> dict[str, PartModel]:
+    """Return the models of all parts.
+
+    Parameters
+    ----------
+    job : Task
+    found : array (example, angle)
+        From :func:`left_out_angles`.
+    plain : array (example, angle)
+        From :func:`plain_errors`.
+    """
+    errors = wrapped(found - job.angle)
+    models = {name: learned_part(job, name, errors, plain) for name in PARTS}
+    usual = {name: _usual(found[~job.is_broad], name) for name in PARTS}
+    far = unusualness(distance2(found[:, columns], *usual[name]) for name, columns in COLUMNS)
+    for name, model in models.items():
+        sd = left_out_sd(job, name, errors, plain)
+        ratio = np.abs(errors[:, _OWN[name]]) / (_OF_NORMAL * sd)
+        ratio[~(sd < model.blank_sd)] = np.nan
+        mean, inverse = usual[name]
+        fields = {"usual_mean": mean, "usual_inverse": inverse}
+        fields["growth"] = growth_at_knots(ratio, far, job.is_broad)
+        models[name] = replace(model, **fields)
+    return models
+
+
+def _usual(found: FloatArray, name: str) -> tuple[FloatArray, FloatArray]:
+    """Return mean and inverse covariance of a part's angles, the same for left and right."""
+    angle = found[:, _OWN[name]]
+    seen = angle[np.isfinite(angle).all(axis=1)]
+    mirror = [-1.0 if angle in CHANGES_SIDE else 1.0 for angle in PARTS[name].angles]
+    both = np.concatenate([seen, seen * mirror])
+    return both.mean(axis=0), np.linalg.inv(np.atleast_2d(np.cov(both.T)))
+
+
+def left_out_sd(job: Task, name: str, errors: FloatArray, plain: FloatArray) -> FloatArray:
+    """Return the spreads (example, angle) by models that know none of the scene's errors."""
+    sd = np.full((len(job.fold), len(_OWN[name])), np.nan)
+    for fold in range(FOLDS):
+        rest, out = job.fold != fold, job.fold == fold
+        model = learned_part(job.some(rest), name, errors[rest], plain[rest])
+        sd[out] = part_sd(job.some(out), name, model)
+    return sd
+
+
+def part_sd(job: Task, name: str, model: PartModel) -> FloatArray:
+    """Return the spreads (example, angle) of one part, before their growth."""
+    of = scaled(features(job.seen, job.spread_m, PARTS[name]), model)
+    sd = local_sd(of, wide_nearness(of, model.centres), model)
+    return sd * model.widening[view_bin(job.seen, has_sides=PARTS[name].has_mirror)]
+
+
+def growth_at_knots(ratio: FloatArray, far: FloatArray, is_broad: BoolArray) -> FloatArray:
+    """Return by how much spreads must grow at each knot, never falling, at least 1.
+
+    Postures far outside chairside work count as much as all others together; all angles
+    of the part are taken as one.
+    """
+    weight = np.where(is_broad, (~is_broad).sum() / max(is_broad.sum(), 1), 1.0)
+    knot, is_known = np.eye(len(KNOTS)), np.isfinite(ratio)
+    needed = [
+        _weighted_quantile(
+            ratio[is_known],
+            np.broadcast_to((weight * np.interp(far, KNOTS, at))[:, None], ratio.shape)[is_known],
+        )
+        for at in knot
+    ]
+    return np.maximum.accumulate(np.maximum(needed, 1.0))
+
+
+def _weighted_quantile(values: FloatArray, weight: FloatArray) -> float:
+    """Return the value that 90 % of the weight does not pass."""
+    order = np.argsort(values, kind="stable")
+    passed = np.cumsum(weight[order])
+    return float(values[order][np.searchsorted(passed, _QUANTILE * passed[-1])])
+
+
 def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) -> PartModel:
-    """Return the model of one part, with its spread from left-out errors, far off from plain."""
+    """Return the model of one part, with its spread from left-out errors, far off from plain.
+
+    What is usual and by how much spreads grow is not known yet: see :func:`learned`.
+    """
     part = PARTS[name]
     everyone = np.ones(len(job.fold), dtype=bool)
     mean, scale, centres, weights = fit_part(job, name, everyone)
@@ -236,6 +331,9 @@ def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) ->
         blank_sd=_blank_sd(job.angle[~job.is_broad][:, columns]),
         slope=np.zeros((2 * len(mean), len(part.angles))),
         widening=np.ones((_VIEWS, len(part.angles))),
+        usual_mean=np.zeros(len(part.angles)),
+        usual_inverse=np.eye(len(part.angles)),
+        growth=np.ones(len(KNOTS)),
     )
     of = scaled(features(job.seen, job.spread_m, part), first)
     wide = wide_nearness(of, centres)

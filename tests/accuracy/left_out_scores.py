@@ -18,22 +18,23 @@ from ergo.arrays import FloatArray, IndexArray, StepArray
 from ergo.notes.notes import Notes
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import (
-    PARTS,
-    VARIANTS,
-    features,
-    local_sd,
-    scaled,
-    view_bin,
-    wide_nearness,
-)
+from ergo.posture.correction import VARIANTS, grown
+from ergo.posture.parts import PARTS
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.methods import score_all
 from ergo.scores.readings import READINGS
 from ergo.timeline import build_timeline
 from ergo.training.__main__ import average_neutral
 from ergo.training.examples import Examples, read_examples
-from ergo.training.fit import Task, learned_part, left_out_errors, plain_errors, task
+from ergo.training.fit import (
+    Task,
+    learned,
+    left_out_angles,
+    part_sd,
+    plain_errors,
+    task,
+    wrapped,
+)
 from tests.accuracy.measures import agreement_of
 from tests.accuracy.tables import table_text
 
@@ -42,20 +43,19 @@ OPTIONS = ("score_shown", "arm_not_measurable", "turn_not_measurable")
 
 def left_out_posture(job: Task, neutral: BodyPoints) -> tuple[FloatArray, FloatArray]:
     """Return angles and standard deviations of the unmirrored examples, (example, angle)."""
-    errors, plain = left_out_errors(job, neutral), plain_errors(job, neutral)
-    sd = np.full(errors.shape, np.nan)
-    for name, part in PARTS.items():
-        model = learned_part(job, name, errors, plain)
-        of = scaled(features(job.seen, job.spread_m, part), model)
-        spread = local_sd(of, wide_nearness(of, model.centres), model)
-        spread *= model.widening[view_bin(job.seen, has_sides=part.has_mirror)]
-        columns = [COLUMN[angle] for angle in part.angles]
+    found = left_out_angles(job, neutral)
+    models = learned(job, found, plain_errors(job, neutral))
+    sd = np.full(found.shape, np.nan)
+    for name, model in models.items():
+        columns = [COLUMN[angle] for angle in PARTS[name].angles]
+        spread = part_sd(job, name, model)
         sd[:, columns] = np.where(spread < model.blank_sd, spread, np.nan)
     half = len(sd) // 2
     for left in (name for name in NAMES if name.endswith("_left")):
         sd[:half, COLUMN[left.replace("_left", "_right")]] = sd[half:, COLUMN[left]]
-    value = np.where(np.isnan(sd), np.nan, job.angle + errors)
-    return value[:half], sd[:half]
+    sd = grown(sd[:half], found[:half], models)
+    errors = wrapped(found - job.angle)[:half]
+    return np.where(np.isnan(sd), np.nan, job.angle[:half] + errors), sd
 
 
 def at_the_chair(examples: Examples, truth: FloatArray) -> IndexArray:

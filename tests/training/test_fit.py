@@ -4,9 +4,22 @@ import numpy as np
 import pytest
 
 from ergo.posture.correction import MODEL_PATH, nearness
-from ergo.training.__main__ import fitted
+from ergo.posture.parts import COLUMNS
+from ergo.posture.unusual import KNOTS, distance2, growth, unusualness
+from ergo.training.__main__ import average_neutral, fitted
 from ergo.training.examples import FOLDS, read_examples
-from ergo.training.fit import bells, spread_out
+from ergo.training.fit import (
+    bells,
+    growth_at_knots,
+    left_out_angles,
+    left_out_sd,
+    plain_errors,
+    spread_out,
+    task,
+    wrapped,
+)
+
+USUAL = ("usual_mean", "usual_inverse")
 
 
 @pytest.fixture(scope="module")
@@ -46,3 +59,37 @@ def test_kept_examples_reach_the_rare_ones():
     kept = spread_out(np.concatenate([crowd, rare]), 20)
     assert {500, 501, 502} <= set(kept.tolist())
     assert len(kept) <= 20
+
+
+def test_growth_makes_intervals_hold_that_were_too_narrow_far_out():
+    rng = np.random.default_rng(5)
+    far = np.concatenate([rng.uniform(0.3, 1.2, 8000), rng.uniform(0.8, 4.0, 4000)])
+    is_broad = np.arange(len(far)) >= 8000
+    too_narrow = np.interp(far, KNOTS, [1.0, 1.3, 1.6, 2.0])
+    ratio = (np.abs(rng.normal(size=far.shape)) / 1.6449 * too_narrow)[:, None]
+    at_knots = growth_at_knots(ratio, far, is_broad)
+    assert at_knots == pytest.approx([1.0, 1.3, 1.6, 2.0], abs=0.12)
+    for low, high in ((0, 1), (1, 1.5), (1.5, 2), (2, 3)):
+        there = (far > low) & (far < high)
+        assert np.mean(ratio[there, 0] < np.interp(far[there], KNOTS, at_knots)) > 0.87
+
+
+def test_intervals_of_left_out_people_hold_at_the_chair_and_far_outside(again):
+    stored, _ = again
+    examples = read_examples()
+    job, neutral = task(examples, "known"), average_neutral(examples)
+    found, plain = left_out_angles(job, neutral), plain_errors(job, neutral)
+    errors = wrapped(found - job.angle)
+    far = unusualness(
+        distance2(found[:, columns], *(stored[f"known/{name}/{of}"] for of in USUAL))
+        for name, columns in COLUMNS
+    )
+    for name in ("trunk", "head"):
+        columns = next(each for part, each in COLUMNS if part == name)
+        sd = left_out_sd(job, name, errors, plain)
+        sd *= growth(far, stored[f"known/{name}/growth"])[:, None]
+        is_told = np.isfinite(errors[:, columns])
+        holds = np.abs(errors[:, columns]) < 1.6449 * sd
+        for people in (job.is_broad, ~job.is_broad):
+            share = holds[people][is_told[people]].mean()
+            assert 0.86 < share < 0.96, (name, share)
