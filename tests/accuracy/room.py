@@ -256,20 +256,45 @@ def _clock_of_stills(folder: Path, scenes: Mapping[str, Scene], root: Path) -> N
         ("Clock, stills, handedness noted, both there", both, handed),
     ):
         print_clock(title, recording, true, seen, lambda _, notes=notes: notes, 1)
-    truly = [
-        scenes[name]["scene"]["handed"] if h else None for name, h in zip(names, has, strict=True)
-    ]
-    print_sides("Handedness, stills, set up", judge(recording, marked_once).place, truly)
-    print_sides("Handedness, stills, no set-up", judge(recording, nothing).place, truly)
+    there = [scenes[name]["scene"] if h else None for name, h in zip(names, has, strict=True)]
+    for title, notes in (("set up", marked_once), ("no set-up", nothing)):
+        place = judge(recording, notes).place
+        if place is not None:
+            print_sides(title, place, there)
 
 
-def print_sides(title: str, place: PlaceTrack | None, true: Sequence[str | None]) -> None:
-    """Print how often handedness is told, and how often rightly."""
-    believed = () if place is None else place.right_handed
-    told = [(handed_by(belief), hand) for belief, hand in zip(believed, true, strict=True) if hand]
-    known = [found == hand for found, hand in told if found]
-    right = f"{np.mean(known):.0%}" if known else "-"
-    print(f"{title}: told in {len(known)} of {len(told)}, of those right {right}")
+def print_sides(title: str, place: PlaceTrack, there: Sequence[Mapping[str, Any] | None]) -> None:
+    """Print how often hand and sides are told, and how often rightly; None = no patient."""
+    known = [(at, scene) for at, scene in enumerate(there) if scene is not None]
+    aided = [(at, scene) for at, scene in known if scene["assistant"]]
+    rows = {
+        "handedness": [(handed_by(place.right_handed[at]), each["handed"]) for at, each in known],
+        "operator's side": [
+            (_side(place.seat_m[at, 0]), _side_of_hour(each["clock"])) for at, each in known
+        ],
+        "assistant's side": [
+            (_side(place.assistant_m[at, 0]), _side_of_hour(each["as_clock"])) for at, each in aided
+        ],
+    }
+    for what, pairs in rows.items():
+        right = [told == true for told, true in pairs if told and true]
+        asked = sum(true is not None for _, true in pairs)
+        share = f"{np.mean(right):.0%}" if right else "-"
+        print(f"{what}, stills, {title}: told in {len(right)} of {asked}, of those right {share}")
+
+
+BEHIND_H = 0.25
+"""Who sits within this much of 12 o'clock sits on neither side. [h]"""
+
+
+def _side(left_m: float) -> str | None:
+    """Return on which of the patient's sides a place is; None where it is not known."""
+    return None if np.isnan(left_m) else "left" if left_m > 0 else "right"
+
+
+def _side_of_hour(hours: float) -> str | None:
+    off = (hours + 6) % 12 - 6
+    return None if abs(off) < BEHIND_H else "left" if off > 0 else "right"
 
 
 def _clock_of_clip(folder: Path, described: Path) -> None:
