@@ -66,8 +66,10 @@ def estimate_posture(
     of corrected limbs are read against an average body. Of the rest (wrists,
     raised shoulders), where a source's notes state a neutral moment, relative
     angles are read against the person as seen in it; elsewhere against an average
-    body, and the error that is usual in this view is taken off. An angle that this view cannot
-    tell (see :data:`ergo.posture.uncertainty.WIDEST_SD`) is NaN like one not seen.
+    body, and the error that is usual in this view is taken off. That error was seen on
+    seated people: for who stands it is left in, and counts as uncertainty. An angle that
+    this view cannot tell (see :data:`ergo.posture.uncertainty.WIDEST_SD`) is NaN like one
+    not seen.
     """
     if not len(track) == len(timeline) or not len(cameras) == len(notes) == len(timeline.sources):
         raise InputError("There must be one landmark row per frame and one camera per source.")
@@ -96,17 +98,17 @@ def _measured(
     azimuth_deg = view_azimuth_deg(points)
     value, has_own = _against_neutral(timeline, points, notes)
     known = level_is_known(cameras)[camera_of]
-    value -= np.where(has_own[:, None], 0.0, usual_error(azimuth_deg, known))
+    usual = np.where(has_own[:, None], 0.0, usual_error(azimuth_deg, known))
+    width = standard_deviation(azimuth_deg, away_s, cameras, camera_of)
     if learned is None:
-        return value, standard_deviation(azimuth_deg, away_s, cameras, camera_of)
+        return value - usual, width
     seated = seated_share(learned.points, known)[:, None]
+    held = np.where(known[:, None], seated, 1.0)  # of an assumed level it is mostly the camera's
     share = np.where(np.isnan(learned.sd), 0.0, seated)
-    value = _mixed(value, learned.angles, share)
-    widths = [
-        standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned_sd)
-        for learned_sd in (None, learned.sd)
-    ]
-    return value, np.sqrt(_mixed(widths[0] ** 2, widths[1] ** 2, share))
+    value = _mixed(value - held * usual, learned.angles, share)
+    learned_width = standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned.sd)
+    plain_variance = width**2 + ((1 - held) * usual) ** 2
+    return value, np.sqrt(_mixed(plain_variance, learned_width**2, share))
 
 
 def _mixed(plain: FloatArray, taught: FloatArray, share: FloatArray) -> FloatArray:

@@ -8,7 +8,8 @@ from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.angle_names import ANGLES, COLUMN
 from ergo.posture.estimate import estimate_posture
 from ergo.posture.neutral import level_cameras, neutral_candidates
-from ergo.posture.placing import camera_points
+from ergo.posture.placing import camera_points, level_points
+from ergo.posture.uncertainty import usual_error, view_azimuth_deg
 from ergo.room.camera import Camera
 
 from .bodies import (
@@ -20,6 +21,7 @@ from .bodies import (
     scenes,
     stills_timeline,
 )
+from .two_views import seen_by
 
 
 def still_clip(seconds=6.0, step_s=0.2):
@@ -147,6 +149,31 @@ def test_an_angle_this_view_cannot_tell_is_not_given():
     posture = estimate_posture(timeline, track, [camera_of(clip)], [Notes()], is_corrected=False)
     assert np.isnan(posture.angle("wrist_flexion_deg_left")).all()
     assert np.isfinite(posture.angle("trunk_inclination_deg")).all()
+
+
+def legs_straight_down(points, names):
+    """The same bodies on straight legs; world points (frame, point, xyz), z up."""
+    standing = np.array(points)
+    for side in ("left", "right"):
+        hip = standing[:, names.index(f"hip_{side}")]
+        standing[:, names.index(f"knee_{side}")] = hip - [0, 0, 0.42]
+        standing[:, names.index(f"ankle_{side}")] = hip - [0, 0, 0.84]
+    return standing
+
+
+def test_what_is_usual_for_seated_people_is_not_taken_off_who_stands():
+    clip, names, column = scenes()["clip"], scenes()["names"], COLUMN["trunk_flexion_deg"]
+    sitting = np.repeat([clip["frames"][0]["points_m"]], 20, axis=0)
+    time_s = np.arange(20) * 0.2
+    view = seen_by(clip["camera"], names, legs_straight_down(sitting, names), time_s)
+    seen = view.timeline, view.track, [view.camera], [Notes()]
+    told, plain = estimate_posture(*seen), estimate_posture(*seen, is_corrected=False)
+    body = level_points(view.track, [view.camera], view.timeline)
+    usual = usual_error(view_azimuth_deg(body), np.ones(20, bool))[:, column]
+    assert np.abs(usual).min() > 3
+    assert told.value[:, column] == pytest.approx(plain.value[:, column] + usual, abs=0.1)
+    wider = np.hypot(plain.sd[:, column], usual)
+    assert told.sd[:, column] == pytest.approx(wider, abs=0.1)
 
 
 def test_the_order_of_stills_does_not_matter():
