@@ -68,6 +68,10 @@ class Hold:
         return self.end_s - self.start_s
 
 
+_Asked = tuple[Timeline, str, float, float]
+_found: WeakKeyDictionary[PostureTrack, dict[_Asked, tuple[Hold, ...]]] = WeakKeyDictionary()
+
+
 def find_holds(
     timeline: Timeline,
     posture: PostureTrack,
@@ -86,11 +90,6 @@ def find_holds(
     if asked not in kept:
         kept[asked] = _searched(*asked, posture)
     return kept[asked]
-
-
-_found: WeakKeyDictionary[
-    PostureTrack, dict[tuple[Timeline, str, float, float], tuple[Hold, ...]]
-] = WeakKeyDictionary()
 
 
 def _searched(
