@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ergo.arrays import IndexArray
 from ergo.errors import NotTogether
 from ergo.frames.frame import SourceFacts
 from ergo.frames.sound import loudness
@@ -23,11 +24,6 @@ from ergo.timeline import build_timeline
 
 SOUND_RATE_HZ = 100.0
 MOVEMENT_RATE_HZ = 20.0
-
-_REMEDY = (
-    "Film at least half a minute with both at once, and clap once at the start; "
-    "or state begins_s in {notes}."
-)
 
 
 def check_can_be_together(sources: Sequence[SourceFacts]) -> None:
@@ -150,34 +146,43 @@ def _seen(tracks: dict[Role, PoseTrack]) -> dict[Role, PoseTrack]:
 
 
 def _start(first: Recording, other: Recording, stated: Notes) -> Start:
-    if stated.begins_s is not None:
-        start: Start | None = Start(stated.begins_s, "notes")
-        why = f"notes say that it began at {stated.begins_s:g} s of the first, which is outside it"
+    name, begins_s = first.sources[0].name, stated.begins_s
+    if begins_s is not None:
+        start: Start | None = Start(begins_s, "notes")
+        why = (
+            f"cannot be laid beside {name}: notes say that it began at {begins_s:g} s of the "
+            "first, which is outside it."
+        )
     else:
-        start, why = _by_sound(first, other)
-        if start is None:
-            start = _by_movement(first, other)
-            why += ", and the operator's movements in both have too little in common"
+        heard, silent = _by_sound(first, other)
+        start = heard or _by_movement(first, other)
+        why = (
+            f"cannot be laid beside {name}: {silent} has no sound, and the operator's movements "
+            "in both have too little in common."
+            if silent
+            else f"cannot be laid beside {name}: their sounds have too little in common, and the "
+            "operator's movements in both too."
+        )
     if start is None or not _overlap_s(first, other, start.offset_s) > 0:
         facts = other.sources[0]
         raise NotTogether(
-            f"cannot be laid beside {first.sources[0].name}: {why}.",
+            why,
             where=f"{facts.name}:",
-            remedy=_REMEDY.format(notes=notes_path(facts.path).name),
+            remedy=f"Film at least half a minute with both at once, and clap once at the start; "
+            f"or state begins_s in {notes_path(facts.path).name}.",
         )
     return start
 
 
-def _by_sound(first: Recording, other: Recording) -> tuple[Start | None, str]:
-    """Return the start by sound, and why there is none."""
+def _by_sound(first: Recording, other: Recording) -> tuple[Start | None, str | None]:
+    """Return the start by sound, and the name of a clip that has none."""
     heard = []
     for facts in (first.sources[0], other.sources[0]):
         loud = loudness(facts, SOUND_RATE_HZ) if facts.path.exists() else None
         if loud is None:
-            return None, f"{facts.name} has no sound"
+            return None, facts.name
         heard.append(loud)
-    start = start_of(heard[0], heard[1], SOUND_RATE_HZ, "sound")
-    return start, "their sounds have too little in common"
+    return start_of(heard[0], heard[1], SOUND_RATE_HZ, "sound"), None
 
 
 def _by_movement(first: Recording, other: Recording) -> Start | None:
@@ -196,6 +201,37 @@ def _overlap_s(first: Recording, other: Recording, offset_s: float) -> float:
 def views_of(recording: Recording) -> list[Recording]:
     """Return the recording and those beside it."""
     return [recording, *(each.recording for each in recording.beside)]
+
+
+def all_sources(recording: Recording) -> list[SourceFacts]:
+    """Return the sources of the recording, then those of the clips beside it."""
+    return [facts for view in views_of(recording) for facts in view.sources]
+
+
+def all_notes(recording: Recording, notes: Sequence[Notes]) -> list[Notes]:
+    """Return notes (one per source of the recording), then those of the clips beside it."""
+    return [*notes, *(each.notes for each in recording.beside)]
+
+
+def frames_beside(recording: Recording) -> list[IndexArray]:
+    """Return, for every clip beside the first, which of its frames shows the same moment.
+
+    Returns
+    -------
+    list of array (frame,)
+        By frame of the recording; -1 where that clip shows nothing within one step.
+    """
+    step_s = 1 / recording.settings.rate_hz
+    found = []
+    for each in recording.beside:
+        own_s = each.recording.timeline.time_s
+        wanted_s = recording.timeline.time_s - each.start.offset_s
+        after = np.minimum(np.searchsorted(own_s, wanted_s), len(own_s) - 1)
+        before = np.maximum(after - 1, 0)
+        is_before = np.abs(own_s[before] - wanted_s) < np.abs(own_s[after] - wanted_s)
+        at = np.where(is_before, before, after)
+        found.append(np.where(np.abs(own_s[at] - wanted_s) <= step_s, at, -1))
+    return found
 
 
 def starts_s(recording: Recording) -> list[float]:

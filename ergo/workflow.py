@@ -74,6 +74,7 @@ def analyse_session(
     settings: Settings | None = None,
     *,
     is_together: bool = False,
+    called: Mapping[Path, str] | None = None,
     force: bool = False,
     choices: ReportChoices | None = None,
     on_progress: OnProgress | None = None,
@@ -92,6 +93,8 @@ def analyse_session(
     settings : Settings, optional
     is_together : bool
         The inputs are clips of one session, filmed by several cameras at once.
+    called : mapping of Path to str, optional
+        What people call a file that lies under another name.
     force : bool
         Replace a session that is already in ``out``.
     choices : ReportChoices, optional
@@ -109,7 +112,7 @@ def analyse_session(
     """
     settings = settings or Settings()
     check_free(out, replace=force)
-    found = find_sources(inputs, settings.rate_hz)
+    found = find_sources(inputs, settings.rate_hz, called)
     if is_together:
         check_can_be_together([source.facts for source in found.sources])
     notes = tuple(settings.completed(read_notes(each.facts.path)) for each in found.sources)

@@ -20,11 +20,14 @@ from ergo.storage.folder import write_whole
 from ergo.storage.landmark_file import as_stored
 from ergo.storage.session_folder import read_session, write_session
 from ergo.timeline import build_timeline
+from ergo.together import all_notes, all_sources, laid_beside, one_after_the_other
 from ergo.watching import OnProgress
 
 
 def sources_again(folder: Path) -> dict[int, FrameSource]:
     """Return the sources in which another person is the operator than was followed, by number.
+
+    Clips beside the first are numbered after the session's own sources.
 
     Raises
     ------
@@ -33,9 +36,10 @@ def sources_again(folder: Path) -> dict[int, FrameSource]:
     """
     stored = read_session(folder)
     rate_hz = stored.recording.settings.rate_hz
+    sources = all_sources(stored.recording)
+    notes = all_notes(stored.recording, stored.notes)
     return {
-        number: _same_source(stored.recording.sources[number], rate_hz)
-        for number in sources_to_watch(folder, stored.notes)
+        number: _same_source(sources[number], rate_hz) for number in sources_to_watch(folder, notes)
     }
 
 
@@ -69,14 +73,17 @@ def watch_again(folder: Path, out: Path, on_progress: OnProgress | None = None) 
     """
     sources = sources_again(folder)
     stored = read_session(folder)
-    recording = stored.recording
+    notes = all_notes(stored.recording, stored.notes)
+    recording = one_after_the_other(stored.recording)
     for number, source in sources.items():
-        again = record(
-            [source], [stored.notes[number]], recording.settings, on_progress=on_progress
-        )
+        again = record([source], [notes[number]], recording.settings, on_progress=on_progress)
         recording = with_source_again(recording, number, again)
     tracks = {role: as_stored(track) for role, track in recording.tracks.items()}
-    session = judge(replace(recording, tracks=tracks), stored.notes)
+    recording = replace(recording, tracks=tracks)
+    beside = stored.recording.beside
+    if beside:
+        recording = laid_beside(recording, [(each.notes, each.start) for each in beside])
+    session = judge(recording, stored.notes)
     write_whole(out, lambda fresh: write_session(session, fresh))
 
 

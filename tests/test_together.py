@@ -13,6 +13,7 @@ from ergo.notes.notes import NeutralMoment, Notes
 from ergo.storage.session_folder import read_session, write_session
 from ergo.together import (
     check_can_be_together,
+    frames_beside,
     laid_together,
     notes_of_views,
     one_after_the_other,
@@ -200,6 +201,20 @@ def test_one_neutral_moment_serves_all_views_that_filmed_it(stated, expected):
     laid = laid_together(recording(), (stated[0], second))
     of_views = [notes[0].neutral for notes in notes_of_views(laid, stated[:1])]
     assert tuple(None if each is None else each.time_s for each in of_views) == expected
+
+
+def test_every_moment_is_found_in_the_other_clip_or_said_not_to_be_there():
+    laid = laid_together(recording(), (Notes(), Notes(begins_s=2.65)))
+    (at,) = frames_beside(laid)
+    own_s, other_s = laid.timeline.time_s, laid.beside[0].recording.timeline.time_s + 2.65
+    for here_s, frame in zip(own_s, at, strict=True):
+        nearest = float(np.min(np.abs(other_s - here_s)))
+        if frame < 0:
+            assert nearest > 0.2 - 1e-9  # one step
+        else:
+            assert abs(other_s[frame] - here_s) == pytest.approx(nearest)
+    assert (at[own_s < 2.4] == -1).all()
+    assert (at[own_s > 2.5] >= 0).all()
 
 
 def test_the_facts_of_a_clip_stay_with_it():

@@ -1,7 +1,7 @@
 """From what the user pointed at to clips and stills, in natural order."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,7 +34,9 @@ class Found:
     skipped: tuple[str, ...]
 
 
-def find_sources(inputs: Sequence[Path], rate_hz: float = 5.0) -> Found:
+def find_sources(
+    inputs: Sequence[Path], rate_hz: float = 5.0, called: Mapping[Path, str] | None = None
+) -> Found:
     """Return the clips and stills among files and folders.
 
     Parameters
@@ -43,6 +45,8 @@ def find_sources(inputs: Sequence[Path], rate_hz: float = 5.0) -> Found:
         Files, or folders whose files are taken; a file named twice counts once.
     rate_hz : float
         Pictures wanted a second of a clip. [1/s]
+    called : mapping of Path to str, optional
+        What people call a file that lies under another name.
 
     Returns
     -------
@@ -72,7 +76,8 @@ def find_sources(inputs: Sequence[Path], rate_hz: float = 5.0) -> Found:
     if not unique:
         raise NothingToAnalyse("No file or folder was named.")
     sources = tuple(
-        _source(path, name, rate_hz) for path, name in zip(unique, _names(unique), strict=True)
+        _source(path, name, rate_hz)
+        for path, name in zip(unique, _names(unique, called or {}), strict=True)
     )
     return Found(sources, tuple(skipped))
 
@@ -132,9 +137,9 @@ def _source(path: Path, name: str, rate_hz: float) -> FrameSource:
     return ClipSource(path, name, rate_hz) if is_clip else StillSource(path, name)
 
 
-def _names(paths: Sequence[Path]) -> list[str]:
+def _names(paths: Sequence[Path], called: Mapping[Path, str]) -> list[str]:
     """Return each file's name, with as much of its folder as makes it unique."""
-    parts = [path.resolve().parts for path in paths]
+    parts = [(*path.resolve().parts[:-1], called.get(path, path.resolve().name)) for path in paths]
     depth = [1] * len(paths)
     while True:
         names = ["/".join(part[-d:]) for part, d in zip(parts, depth, strict=True)]

@@ -3,7 +3,8 @@
 A session folder holds the landmarks of one choice. As soon as another person is
 chosen, ``choices/KEY/`` keeps a copy for every choice that was watched, and
 ``choices/current`` names the one that the session shows. Nothing measured is lost
-by choosing, and going back to an earlier choice needs no watching.
+by choosing, and going back to an earlier choice needs no watching. Notes are those of
+all sources everywhere here, those of clips beside the first last.
 """
 
 import hashlib
@@ -130,7 +131,9 @@ def _replace(path: Path, content: bytes) -> None:
 
 
 def _notes_in(path: Path) -> list[Notes]:
-    return [Notes.model_validate(each) for each in _described(path)["notes"]]
+    described = _described(path)
+    stated = [*described["notes"], *(row["notes"] for row in described.get("beside", []))]
+    return [Notes.model_validate(each) for each in stated]
 
 
 def _described(path: Path) -> dict[str, Any]:

@@ -5,10 +5,13 @@ import os
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 from ergo.errors import OutputError, SessionError
 from ergo.notes.notes import Notes
+from ergo.session import Beside
 from ergo.storage.folder import SESSION_FILE
+from ergo.storage.tables import plain
 
 HISTORY_FILE = "corrections.jsonl"
 """Every correction made on the page, one line each."""
@@ -16,7 +19,7 @@ CHOICES = "choices"
 """Landmarks of the session for other choices of who the operator is."""
 
 
-def store_notes(folder: Path, notes: Sequence[Notes]) -> None:
+def store_notes(folder: Path, notes: Sequence[Notes], beside: Sequence[Beside] = ()) -> None:
     """Replace the notes in a session folder; whole or not at all.
 
     Parameters
@@ -25,6 +28,8 @@ def store_notes(folder: Path, notes: Sequence[Notes]) -> None:
         A session folder.
     notes : sequence of Notes
         One per source.
+    beside : sequence of Beside
+        The clips beside the first; their notes and starts are stored, too.
 
     Raises
     ------
@@ -38,7 +43,9 @@ def store_notes(folder: Path, notes: Sequence[Notes]) -> None:
         described = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:
         raise SessionError("cannot be read.", where=f"{path}:") from error
-    described["notes"] = [each.model_dump(mode="json", exclude_defaults=True) for each in notes]
+    described["notes"] = [_stated(each) for each in notes]
+    for row, each in zip(described.get("beside", []), beside, strict=True):
+        row |= {"notes": _stated(each.notes), "start": plain(each.start)}
     fresh = path.with_name(f".{path.name}.unfinished")
     try:
         fresh.write_text(json.dumps(described, ensure_ascii=False, indent=1), encoding="utf-8")
@@ -47,6 +54,10 @@ def store_notes(folder: Path, notes: Sequence[Notes]) -> None:
         raise OutputError(f"cannot be written ({error.strerror}).", where=f"{path}:") from error
     finally:
         fresh.unlink(missing_ok=True)
+
+
+def _stated(notes: Notes) -> dict[str, Any]:
+    return notes.model_dump(mode="json", exclude_defaults=True)
 
 
 def keep_corrections(old: Path, fresh: Path) -> None:

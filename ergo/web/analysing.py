@@ -1,10 +1,11 @@
 """Runs in a process of its own: one analysis, told line by line.
 
-``python -m ergo.web.analysing new OUT INPUT...`` analyses recordings, ``... again OUT
-FOLDER`` watches those sources of a session again in which another operator was
-chosen. Either writes one JSON object a line to stdout: ``{"share": 0.25}`` while it
-works, ``{"error": "..."}`` if the input cannot be used. It ends when its standard
-input does, that is when the page ends.
+``python -m ergo.web.analysing new OUT INPUT...`` analyses recordings, ``... together OUT
+INPUT...`` clips of several cameras as one session, ``... again OUT FOLDER`` watches
+those sources of a session again in which another operator was chosen. Each writes one
+JSON object a line to stdout: ``{"share": 0.25}`` while it works, ``{"error": "..."}``
+if the input cannot be used; with ``"lacks_start": true`` if all that is missing is when
+a clip began. It ends when its standard input does, that is when the page ends.
 """
 
 import json
@@ -13,11 +14,13 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 
-from ergo.errors import ErgoError
+from ergo.errors import ErgoError, NotTogether
 from ergo.frames.find import find_sources
 from ergo.frames.frame import SourceFacts
+from ergo.web.uploads import names_given
 from ergo.workflow import analyse_session
 from ergo.workflow_again import sources_again, watch_again
 
@@ -34,15 +37,26 @@ def main(arguments: Sequence[str]) -> int:
     threading.Thread(target=_end_with_parent, daemon=True).start()
     try:
         KINDS[kind](out, inputs)
+    except NotTogether as error:  # the page has a remedy of its own
+        _say({"error": f"{error.where} {error.what}", "lacks_start": True})
+        return error.exit_code
     except ErgoError as error:
         _say({"error": str(error)})
         return error.exit_code
     return 0
 
 
-def _new(out: Path, inputs: Sequence[Path]) -> None:
-    facts = [source.facts for source in find_sources(inputs).sources]
-    analyse_session(inputs, out, force=True, on_progress=share_teller(facts, _say))
+def _new(out: Path, inputs: Sequence[Path], *, is_together: bool = False) -> None:
+    called = names_given(inputs)
+    facts = [source.facts for source in find_sources(inputs, called=called).sources]
+    analyse_session(
+        inputs,
+        out,
+        is_together=is_together,
+        called=called,
+        force=True,
+        on_progress=share_teller(facts, _say),
+    )
 
 
 def _again(out: Path, inputs: Sequence[Path]) -> None:
@@ -51,7 +65,11 @@ def _again(out: Path, inputs: Sequence[Path]) -> None:
     watch_again(folder, out, share_teller(facts, _say))
 
 
-KINDS: Mapping[str, Callable[[Path, Sequence[Path]], None]] = {"new": _new, "again": _again}
+KINDS: Mapping[str, Callable[[Path, Sequence[Path]], None]] = {
+    "new": _new,
+    "together": partial(_new, is_together=True),
+    "again": _again,
+}
 
 
 def share_teller(

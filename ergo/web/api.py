@@ -89,20 +89,28 @@ def figures_of(request: Request) -> Response:
 def set_up(request: Request) -> Response:
     """Answer with what the marks of one recording's camera place tell."""
     opened, source = opened_of(request), request.path_params["source"]
-    if source >= len(opened.session.recording.sources):
+    if source >= len(opened.sources):
         raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such recording.")
-    return JSONResponse(set_up_content(opened.session, source, words_of(request)))
+    return JSONResponse(
+        set_up_content(opened.sources[source], opened.notes[source], words_of(request))
+    )
 
 
 async def picture(request: Request) -> Response:
-    """Answer with one analysed frame as JPEG, other people unrecognisable."""
+    """Answer with one analysed frame as JPEG, other people unrecognisable.
+
+    ``camera`` counts from 1: the clip that the times are those of, then those beside it.
+    """
     opened = await run_in_threadpool(opened_of, request)
     frame = request.path_params["frame"]
     if frame >= len(opened.session.recording.timeline):
         raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such frame.")
+    camera = whole(request, "camera", 1, 1 + len(opened.session.recording.beside))
     try:
         jpeg = await desk_of(request).pictures.jpeg(
-            opened.folder, frame, whole(request, "width", 960, 4096), _is_set(request, "blur")
+            *(opened.folder, frame, whole(request, "width", 960, 4096)),
+            blur=_is_set(request, "blur"),
+            camera=camera,
         )
     except PictureLost as error:
         raise HTTPException(
@@ -139,7 +147,7 @@ async def _changed(request: Request, change: Callable[[Desk, str], Opened]) -> R
 
 
 def _operators(opened: Opened) -> list[object]:
-    return [notes.operator for notes in opened.session.notes]
+    return [notes.operator for notes in opened.notes]
 
 
 async def _follow(desk: Desk, opened: Opened) -> None:

@@ -57,6 +57,7 @@ ROUTES = (
     Route("/api/uploads/{upload}/done", sending.done, methods=["POST"]),
     Route("/api/uploads/{upload}/{number:int}", sending.part, methods=["PATCH"]),
     Route("/api/jobs", sending.jobs),
+    Route("/api/jobs/{job}/starts", sending.starts, methods=["POST"]),
     Route("/api/jobs/{job}/cancel", sending.cancel, methods=["POST"]),
     Route("/api/jobs/{job}", sending.remove, methods=["DELETE"]),
     Mount("/static", StaticFiles(directory=STATIC)),

@@ -13,7 +13,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from ergo.errors import NotesError, OutputError, SessionError
+from ergo.errors import NotesError, NotTogether, OutputError, SessionError
 from ergo.notes.notes import Notes
 from ergo.notes.reading import notes_path, write_notes
 from ergo.notes.refusal import as_one_line
@@ -30,7 +30,8 @@ class Correction(BaseModel):
 
     ``set`` replaces what the notes state under a key, None removes it; ``add``
     puts a span at the end of a list of spans, where it wins over earlier ones.
-    ``source`` None means every recording of the session.
+    ``source`` None means every recording of the session; clips beside the first are
+    numbered after the session's own.
     """
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
@@ -84,7 +85,7 @@ def correct(sessions: OpenSessions, session_id: str, correction: Correction) -> 
     """
     with sessions.lock:
         opened = sessions.get(session_id)
-        stated = [_stated(notes) for notes in opened.session.notes]
+        stated = [_stated(notes) for notes in opened.notes]
         changes = tuple(
             Change(source, correction.key, before, after)
             for source in _sources(correction, len(stated))
@@ -144,7 +145,7 @@ def _apply(
     sessions: OpenSessions, opened: Opened, changes: Sequence[Change], undoes: int | None
 ) -> Opened:
     """Judge with the changed notes first; only what can be judged is written."""
-    stated = [_stated(notes) for notes in opened.session.notes]
+    stated = [_stated(notes) for notes in opened.notes]
     for change in changes:
         stated[change.source].pop(change.key, None)
         if change.after is not None:
@@ -152,9 +153,11 @@ def _apply(
     notes = [_checked(each) for each in stated]
     try:
         after = sessions.judge_again(opened.entry.id, notes)
-        _write(opened, notes, changes, undoes)
-    except BaseException:
+        _write(opened, after, changes, undoes)
+    except BaseException as error:
         sessions.forget(opened.entry.id)  # the next look reads what is stored
+        if isinstance(error, NotTogether):  # the page has a remedy of its own
+            raise NotTogether(error.what, where=error.where) from error
         raise
     return after
 
@@ -166,7 +169,7 @@ def is_of_operator(changes: Sequence[Change]) -> bool:
 
 def _check_can_be_watched(opened: Opened, changes: Sequence[Change]) -> None:
     for change in changes:
-        facts = opened.session.recording.sources[change.source]
+        facts = opened.sources[change.source]
         if change.key == "operator" and not facts.path.is_file():
             raise NotesError(
                 "is no longer at its place.",
@@ -175,16 +178,14 @@ def _check_can_be_watched(opened: Opened, changes: Sequence[Change]) -> None:
             )
 
 
-def _write(
-    opened: Opened, notes: Sequence[Notes], changes: Sequence[Change], undoes: int | None
-) -> None:
+def _write(opened: Opened, after: Opened, changes: Sequence[Change], undoes: int | None) -> None:
     if is_of_operator(changes):
-        remember_choice(opened.folder, opened.session.notes)
-    store_notes(opened.folder, notes)
+        remember_choice(opened.folder, opened.notes)
+    store_notes(opened.folder, after.session.notes, after.session.recording.beside)
     for source in {change.source for change in changes}:
-        path = opened.session.recording.sources[source].path
+        path = opened.sources[source].path
         if path.is_file():
-            write_notes(notes[source], notes_path(path))
+            write_notes(after.notes[source], notes_path(path))
     step = Step(
         number=len(_history(opened.folder)) + 1,
         at=datetime.now(UTC).isoformat(timespec="seconds"),

@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 
 from ergo.landmarks.names import INDEX, LANDMARKS
+from ergo.notes.notes import Notes
 from ergo.posture.angle_names import NAMES
-from ergo.session import Session
+from ergo.session import Beside, Session
 from ergo.stats.exposure import Exposure
 from ergo.views.facts import film_next, first_sentences
 from ergo.views.html import report_content
@@ -17,6 +18,7 @@ from ergo.views.moments import Moment, moments
 from ergo.views.pictures import BONES
 from ergo.views.plots.timeline import is_longer_than_allowed
 from ergo.views.tables import Table
+from ergo.views.together import together_sentences
 from ergo.views.words import Words
 from ergo.web.lanes import LANES, labels_of, lane_limits
 from ergo.web.opened import Opened
@@ -30,6 +32,7 @@ TABLES = (
     "mouth_table",
     "more_limits_table",
     "readings_table",
+    "together_table",
     "judged_table",
     "spread_table",
     "breaks_table",
@@ -70,7 +73,25 @@ def description(opened: Opened, words: Words) -> dict[str, Any]:
         ],
         "landmarks": LANDMARKS,
         "bones": [[INDEX[start], INDEX[end]] for start, end in BONES],
-        "notes": [notes.model_dump(mode="json", exclude_defaults=True) for notes in session.notes],
+        "notes": [_stated(notes) for notes in session.notes],
+        "beside": [_beside(each) for each in session.recording.beside],
+    }
+
+
+def _stated(notes: Notes) -> dict[str, Any]:
+    return notes.model_dump(mode="json", exclude_defaults=True)
+
+
+def _beside(each: Beside) -> dict[str, Any]:
+    (facts,) = each.recording.sources
+    return {
+        "name": facts.name,
+        "kind": facts.kind,
+        "width": facts.width_px,
+        "height": facts.height_px,
+        "start_s": each.start.offset_s,
+        "is_stated": each.start.origin == "notes",
+        "notes": _stated(each.notes),
     }
 
 
@@ -140,6 +161,7 @@ def figures(opened: Opened, words: Words) -> dict[str, Any]:
     return {
         "first": first_sentences(exposure, words),
         "seen": content["seen_summary"],
+        "together": together_sentences(session, words),
         "next": film_next(session, exposure, words),
         "moments": [
             {"title": moment.title, "values": moment.values, "frame": worst.frame}

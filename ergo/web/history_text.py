@@ -3,6 +3,7 @@
 from typing import Any
 
 from ergo.session import Session
+from ergo.together import all_sources
 from ergo.views.words import Words
 from ergo.web.corrections import Change, Step
 
@@ -11,8 +12,9 @@ def step_text(step: Step, session: Session, words: Words) -> str:
     """Return what a step stated: what, where, and its value."""
     texts = dict.fromkeys(_change_text(change, words) for change in step.changes)
     sources = {change.source for change in step.changes}
-    everywhere = len(sources) == len(session.recording.sources)
-    names = [session.recording.sources[source].name for source in sorted(sources)]
+    every = all_sources(session.recording)
+    everywhere = len(sources) == len(every)
+    names = [every[source].name for source in sorted(sources)]
     where = "" if everywhere else f"{', '.join(names)}: "
     return where + "; ".join(texts)
 
@@ -32,12 +34,14 @@ def _value(value: Any, words: Words) -> str:
         span = _span(value, words) if "from_s" in value or "to_s" in value else ""
         rest = [_pair(k, v, words) for k, v in value.items() if k not in ("from_s", "to_s")]
         return ", ".join(part for part in (*rest, span) if part)
-    if isinstance(value, list):
-        return ", ".join(_value(each, words) for each in value)
+    if isinstance(value, list):  # of numbers: a place in the picture, in px
+        return ", ".join(
+            _value(round(each) if isinstance(each, float) else each, words) for each in value
+        )
     if isinstance(value, bool):
         return words.say("holds.yes" if value else "holds.no")
     if isinstance(value, int | float):
-        return words.number(value, 0 if float(value).is_integer() else 1)
+        return words.number(value, next((n for n in (0, 1) if round(value, n) == value), 2))
     return words.name("page", str(value))
 
 

@@ -25,6 +25,11 @@ class Job:
     tags : tuple of str
     replaces : str or None
         Id of the session that is watched again.
+    is_together : bool
+        The inputs are clips of several cameras that filmed the same minutes.
+    lacks_start : bool
+        It failed because nothing tells when the other clips began; what was
+        watched is kept until somebody states it or takes the job off the list.
     state : str
     error : str or None
         Why it failed, in one line.
@@ -38,6 +43,8 @@ class Job:
     inputs: tuple[str, ...]
     tags: tuple[str, ...] = ()
     replaces: str | None = None
+    is_together: bool = False
+    lacks_start: bool = False
     state: State = "waiting"
     error: str | None = None
     session: str | None = None

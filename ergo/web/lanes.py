@@ -13,13 +13,15 @@ import numpy as np
 
 from ergo.arrays import AnyArray, BoolArray, FloatArray
 from ergo.landmarks.moved import with_moved_landmarks
+from ergo.landmarks.names import LANDMARKS
 from ergo.posture.angle_names import NAMES
 from ergo.posture.posture_track import PostureTrack
-from ergo.session import Session
+from ergo.session import Recording, Session
 from ergo.stats.exposure import LimitSet
 from ergo.stats.groups import is_excluded, mouth_area_labels, task_labels
 from ergo.stats.limits import limit_sets
 from ergo.timeline import Timeline
+from ergo.together import frames_beside
 from ergo.views.leads import NOT_KNOWN, strain_of
 
 STILL_S = 1.0
@@ -78,10 +80,12 @@ def arrays_of(session: Session) -> dict[str, AnyArray]:
         "sd": np.ascontiguousarray(posture.sd.T.astype("f4")),
         "strain": _strains(posture, excluded),
         "clock": session.clock.hours.astype("f4"),
+        "clock_sd": session.clock.sd_hours.astype("f4"),
         "task": _numbered(task_labels(timeline, session.notes))[0],
         "area": _numbered(mouth_area_labels(timeline, session.notes))[0],
         "level": np.array([score.level for score in session.scores], dtype="u1"),
         "points": points.astype("f4"),
+        "points_beside": _points_beside(session.recording).astype("f4"),
     }
 
 
@@ -102,6 +106,19 @@ def mean_points(session: Session) -> FloatArray:
     recording = session.recording
     track = with_moved_landmarks(recording.tracks["operator"], recording.timeline, session.notes)
     return np.asarray(track.picture_px[..., :2].mean(axis=1))
+
+
+def _points_beside(recording: Recording) -> FloatArray:
+    """Return the operator's landmarks in the clips beside the first at the same moments.
+
+    Array (clip, frame, landmark, xy), in px of that clip; NaN where it filmed nothing.
+    """
+    found = np.full((len(recording.beside), len(recording.timeline), len(LANDMARKS), 2), np.nan)
+    for own, each, at in zip(found, recording.beside, frames_beside(recording), strict=True):
+        part = each.recording
+        track = with_moved_landmarks(part.tracks["operator"], part.timeline, [each.notes])
+        own[at >= 0] = track.picture_px[at[at >= 0], :, :, :2].mean(axis=1)
+    return found
 
 
 def _strains(posture: PostureTrack, excluded: BoolArray) -> AnyArray:

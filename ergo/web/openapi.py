@@ -8,7 +8,8 @@ from ergo import __version__
 from ergo.web.classroom import ClassSteps
 from ergo.web.corrections import Correction
 from ergo.web.guard import CHUNK_TYPE
-from ergo.web.uploads import Called, UploadWanted
+from ergo.web.sending import StartsStated
+from ergo.web.uploads import AnalysisWanted, Called, UploadWanted
 
 _ID = {"type": "string", "pattern": "^[0-9a-f]{32}$"}
 _WHOLE = {"type": "integer", "minimum": 0, "maximum": 2**31 - 1}
@@ -63,11 +64,16 @@ def _of_sending() -> dict[str, dict[str, Any]]:
         },
         "/api/uploads/{upload}": {"get": _asked("How much has come", {"type": "object"})},
         "/api/uploads/{upload}/done": {
-            "post": _told("Queue the analysis", {"type": "object"}, Called, status="201")
+            "post": _told("Queue the analysis", {"type": "object"}, AnalysisWanted, status="201")
         },
         "/api/uploads/{upload}/{number}": {"patch": _part()},
         "/api/jobs": {"get": _asked("Analyses in the queue", {"type": "array"})},
         "/api/jobs/{job}": {"delete": _told("Take an analysis off the list", None, status="204")},
+        "/api/jobs/{job}/starts": {
+            "post": _told(
+                "State when clips began, and analyse again", None, StartsStated, status="204"
+            )
+        },
         "/api/jobs/{job}/cancel": {"post": _told("Stop an analysis", None, status="204")},
     }
 
@@ -140,6 +146,7 @@ def _picture() -> dict[str, Any]:
     asked["parameters"] = [
         {"name": "width", "in": "query", "schema": width},
         {"name": "blur", "in": "query", "schema": blur},
+        {"name": "camera", "in": "query", "schema": {"type": "integer", "minimum": 1}},
     ]
     return asked
 

@@ -6,12 +6,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import RLock
 
+from ergo.analyse import judge
+from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import Notes
 from ergo.session import Session
 from ergo.stats.exposure import Exposure
 from ergo.storage.choices import bring_back_choice, is_choice_shown
 from ergo.storage.library import Library
 from ergo.storage.library_entry import Entry
+from ergo.together import all_notes, all_sources, with_notes_beside
 from ergo.workflow import exposure_of_session, judge_again, load_session
 
 KEPT_OPEN = 4
@@ -32,6 +35,16 @@ class Opened:
     entry: Entry
     session: Session
     exposure: Exposure
+
+    @property
+    def notes(self) -> list[Notes]:
+        """Return the notes of every source, those of clips beside the first last."""
+        return all_notes(self.session.recording, self.session.notes)
+
+    @property
+    def sources(self) -> list[SourceFacts]:
+        """Return every source, clips beside the first last; they are numbered in this order."""
+        return all_sources(self.session.recording)
 
     @property
     def folder(self) -> Path:
@@ -95,17 +108,34 @@ class OpenSessions:
             return entry
 
     def judge_again(self, session_id: str, notes: Sequence[Notes]) -> Opened:
-        """Return the session as other notes have it; no picture is looked at again."""
+        """Return the session as other notes have it; no picture is looked at again.
+
+        Parameters
+        ----------
+        session_id : str
+        notes : sequence of Notes
+            One per source, those of clips beside the first last.
+
+        Raises
+        ------
+        NotTogether
+            If a clip is no longer known to lie beside the first.
+        """
         with self.lock:
             before = self.get(session_id)
-            session = judge_again(before.session, notes)
+            recording = before.session.recording
+            own, beside = notes[: len(recording.sources)], notes[len(recording.sources) :]
+            if list(beside) == [each.notes for each in recording.beside]:
+                session = judge_again(before.session, own)
+            else:
+                session = judge(with_notes_beside(recording, beside), own)
             return self._keep(Opened(before.entry, session, exposure_of_session(session)))
 
     def show_choice(self, session_id: str) -> bool:
         """Show the landmarks of the operators stated; False if they have yet to be watched."""
         with self.lock:
             opened = self.get(session_id)
-            notes = opened.session.notes
+            notes = opened.notes
             if is_choice_shown(opened.folder, notes):
                 return True
             self.forget(session_id)

@@ -6,6 +6,7 @@ A picture that makes a decoder crash takes this process down, not the page.
 import multiprocessing
 import os
 import threading
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -13,11 +14,12 @@ from pathlib import Path
 import numpy as np
 
 from ergo.arrays import PictureArray
-from ergo.errors import ErgoError
+from ergo.errors import ErgoError, NotTogether
 from ergo.frames.fetch import picture_at
 from ergo.frames.find import find_sources
 from ergo.session import Recording
 from ergo.storage.session_folder import read_session
+from ergo.together import check_can_be_together, frames_beside
 from ergo.views.annotated import annotated_picture, safe_picture
 from ergo.workflow import load_session
 
@@ -47,7 +49,7 @@ def _recording(folder: str, _changed_ns: int) -> Recording:
 
 
 def picture_jpeg(
-    folder: str, changed_ns: int, frame: int, width: int, *, blur_operator: bool
+    folder: str, changed_ns: int, frame: int, width: int, *, blur_operator: bool, camera: int = 1
 ) -> bytes | None:
     """Return one analysed frame as JPEG, everybody but the operator unrecognisable.
 
@@ -62,13 +64,20 @@ def picture_jpeg(
     width : int
         Wanted width; pictures are never enlarged. [px]
     blur_operator : bool
+    camera : int
+        From 1; others than the first show what they filmed at that moment.
 
     Returns
     -------
     bytes or None
-        None where the recording is no longer at its place.
+        None where the recording is no longer at its place, or did not film the moment.
     """
     recording = _recording(folder, changed_ns)
+    if camera > 1:
+        frame = int(frames_beside(recording)[camera - 2][frame])
+        recording = recording.beside[camera - 2].recording
+        if frame < 0:
+            return None
     timeline = recording.timeline
     source = recording.sources[timeline.source_index[frame]]
     try:
@@ -135,4 +144,16 @@ def refusal_of(path: str) -> str | None:
     most = MOST_PIXELS_OF_PHONES if is_of_phone else MOST_PIXELS
     if facts.width_px * facts.height_px > most:
         return f"has too many pixels; save it with at most {most // 1_000_000} million."
+    return None
+
+
+def refusal_together(called: Mapping[Path, str]) -> str | None:
+    """Return why uploaded files cannot be one session of several cameras; None if they may."""
+    try:
+        found = find_sources(tuple(called), called=called)
+        check_can_be_together([source.facts for source in found.sources])
+    except NotTogether as error:  # the page has a remedy of its own
+        return f"{error.where} {error.what}"
+    except ErgoError as error:
+        return str(error)
     return None

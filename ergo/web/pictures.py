@@ -2,13 +2,14 @@
 
 import asyncio
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, TypeVar
 
+from ergo.storage.folder import SESSION_FILE
 from ergo.storage.session_folder import LANDMARK_FILE
 from ergo.web import picture_worker
 
@@ -32,23 +33,28 @@ class Pictures:
         self._kept: OrderedDict[tuple[Any, ...], bytes] = OrderedDict()
         self._bytes = 0
 
-    async def jpeg(self, folder: Path, frame: int, width: int, blur: bool) -> bytes | None:
-        """Return one frame of a session; None where the recording is gone.
+    async def jpeg(
+        self, folder: Path, frame: int, width: int, *, blur: bool, camera: int = 1
+    ) -> bytes | None:
+        """Return one frame of a session; None where there is no picture of it.
+
+        Cameras are counted from 1, the clip that the times are those of first.
 
         Raises
         ------
         PictureLost
             If decoding it failed in a way that no error tells.
         """
-        changed_ns = (folder / LANDMARK_FILE).stat().st_mtime_ns
-        key = (str(folder), changed_ns, frame, rounded_width(width))
-        kept = self._kept.get((*key, blur))
+        told_by = LANDMARK_FILE if camera == 1 else SESSION_FILE  # the latter says when it began
+        changed_ns = (folder / told_by).stat().st_mtime_ns
+        key = (str(folder), changed_ns, frame, rounded_width(width), blur, camera)
+        kept = self._kept.get(key)
         if kept is not None:
-            self._kept.move_to_end((*key, blur))
+            self._kept.move_to_end(key)
             return kept
-        made = await self._in_process(_jpeg, *key, blur)
+        made = await self._in_process(_jpeg, *key)
         if made is not None:
-            self._keep((*key, blur), made)
+            self._keep(key, made)
         return made
 
     async def still(self, folder: Path, frame: int) -> bytes | None:
@@ -66,6 +72,16 @@ class Pictures:
             return await self._in_process(picture_worker.refusal_of, str(path))
         except PictureLost:
             return "made the decoder fail; it is damaged or not what its name says."
+
+    async def refusal_together(self, called: Mapping[Path, str]) -> str | None:
+        """Return why uploaded files cannot be one session of several cameras; None if they may.
+
+        Parameters
+        ----------
+        called : mapping of Path to str
+            What people call the files.
+        """
+        return await self._in_process(picture_worker.refusal_together, dict(called))
 
     async def warm_up(self) -> None:
         """Start the process, so that the first picture does not wait for it."""
@@ -98,8 +114,12 @@ def rounded_width(width: int) -> int:
     return next((each for each in WIDTHS if each >= width), WIDTHS[-1])
 
 
-def _jpeg(folder: str, changed_ns: int, frame: int, width: int, blur: bool) -> bytes | None:
-    return picture_worker.picture_jpeg(folder, changed_ns, frame, width, blur_operator=blur)
+def _jpeg(
+    folder: str, changed_ns: int, frame: int, width: int, blur: bool, camera: int
+) -> bytes | None:
+    return picture_worker.picture_jpeg(
+        folder, changed_ns, frame, width, blur_operator=blur, camera=camera
+    )
 
 
 def _new_pool() -> ProcessPoolExecutor:

@@ -14,11 +14,13 @@ from typing import Any
 from uuid import uuid4
 
 from ergo.errors import ErgoError, LibraryError
+from ergo.notes.reading import notes_path, read_notes, write_notes
 from ergo.storage.choices import keep_choice
 from ergo.storage.library import Library
 from ergo.storage.library_entry import Entry
 from ergo.web.jobs import Job, read_jobs, write_job
 from ergo.web.opened import OpenSessions
+from ergo.web.uploads import names_given
 
 LEAST_SHARE = 0.01
 """From this share done on, the time left is told."""
@@ -45,14 +47,41 @@ class Queue:
         self._share = 0.0
         self._begun = 0.0
 
-    def add(self, name: str, inputs: Sequence[Path], tags: Sequence[str] = ()) -> Job:
-        """Put an analysis at the end of the queue."""
-        return self._added(name, inputs, tags, None)
+    def add(
+        self,
+        name: str,
+        inputs: Sequence[Path],
+        tags: Sequence[str] = (),
+        *,
+        is_together: bool = False,
+    ) -> Job:
+        """Put an analysis at the end of the queue; clips of several cameras become one session."""
+        return self._added(name, inputs, tags=tuple(tags), is_together=is_together)
 
     def watch_again(self, entry: Entry) -> Job:
         """Watch a session whose operator was chosen anew; of several choices the last counts."""
         self.stop_watching_again(entry.id)
-        return self._added(entry.name, [entry.folder], (), entry.id)
+        return self._added(entry.name, [entry.folder], replaces=entry.id)
+
+    def state_starts(self, job_id: str, begins_s: Sequence[float | None]) -> None:
+        """State when clips began and analyse again; what was watched is not watched twice.
+
+        Parameters
+        ----------
+        job_id : str
+            Of an analysis that lacks a start; KeyError if there is none.
+        begins_s : sequence of float or None
+            One per clip after the first, on the clock of the first; None = to be found. [s]
+        """
+        job = self._jobs[job_id]
+        others = [Path(each) for each in job.inputs[1:]]
+        if not job.lacks_start or len(others) != len(begins_s):
+            raise KeyError(job_id)
+        for path, start_s in zip(others, begins_s, strict=True):
+            stated = read_notes(path).model_copy(update={"begins_s": start_s})
+            write_notes(stated, notes_path(path))
+        self._set(replace(job, state="waiting", lacks_start=False, error=None))
+        self._wake.set()
 
     def stop_watching_again(self, session: str) -> None:
         """Drop whatever is queued for another choice of a session's operator."""
@@ -60,12 +89,10 @@ class Queue:
             if job.replaces == session:
                 self.remove(job.id)
 
-    def _added(
-        self, name: str, inputs: Sequence[Path], tags: Sequence[str], replaces: str | None
-    ) -> Job:
+    def _added(self, name: str, inputs: Sequence[Path], **facts: Any) -> Job:
         number = max((job.number for job in self._jobs.values()), default=0) + 1
         paths = tuple(str(path.resolve()) for path in inputs)
-        job = Job(uuid4().hex, number, name, paths, tuple(tags), replaces)
+        job = Job(uuid4().hex, number, name, paths, **facts)
         self._set(job)
         self._wake.set()
         return job
@@ -87,7 +114,8 @@ class Queue:
         """Take a job that has ended off the list; KeyError if there is none."""
         if self._jobs[job_id].state in ("waiting", "running"):
             self.cancel(job_id)
-        del self._jobs[job_id]
+        if self._jobs.pop(job_id).lacks_start:
+            _clear(self._out(job_id))
         (self._folder / f"{job_id}.json").unlink(missing_ok=True)
 
     async def work(self) -> None:
@@ -107,20 +135,26 @@ class Queue:
     async def _do(self, job: Job) -> None:
         self._share, self._begun = 0.0, time.monotonic()
         self._set(replace(job, state="running"))
-        out = self._folder / f"{job.id}.out"
-        code, error = await self._analysed(job, out)
+        out = self._out(job.id)
+        code, said = await self._analysed(job, out)
         if self._jobs.get(job.id, job).state == "cancelled" or job.id not in self._jobs:
             _clear(out)
             return
         if code == 0:
             await self._finish(job, out)
         else:
-            self._set(replace(job, state="failed", error=error or FAILED))
+            error, lacks_start = said.get("error", FAILED), said.get("lacks_start", False)
+            self._set(replace(job, state="failed", error=error, lacks_start=lacks_start))
+            if lacks_start:
+                return  # what was watched is wanted when the start is stated
         _clear(out)
 
-    async def _analysed(self, job: Job, out: Path) -> tuple[int, str | None]:
-        """Run the analysis; return its exit code and what it complained about."""
-        kind = "new" if job.replaces is None else "again"
+    def _out(self, job_id: str) -> Path:
+        return self._folder / f"{job_id}.out"
+
+    async def _analysed(self, job: Job, out: Path) -> tuple[int, dict[str, Any]]:
+        """Run the analysis; return its exit code and what it said, the last of each kind."""
+        kind = "again" if job.replaces else "together" if job.is_together else "new"
         process = await asyncio.create_subprocess_exec(
             *(sys.executable, "-m", "ergo.web.analysing", kind, str(out), *job.inputs),
             stdin=asyncio.subprocess.PIPE,
@@ -128,15 +162,14 @@ class Queue:
             stderr=asyncio.subprocess.DEVNULL,
         )
         self._process = process
-        error = None
+        said: dict[str, Any] = {}
         try:
             assert process.stdout is not None
             async for line in process.stdout:
-                with contextlib.suppress(ValueError, AttributeError):
-                    said = json.loads(line)
+                with contextlib.suppress(ValueError, TypeError):
+                    said |= json.loads(line)
                     self._share = said.get("share", self._share)
-                    error = said.get("error", error)
-            return await process.wait(), error
+            return await process.wait(), said
         finally:
             self._process = None
             if process.returncode is None:
@@ -181,6 +214,8 @@ class Queue:
             "error": job.error,
             "session": job.session,
             "replaces": job.replaces,
+            "clips": _names(job) if job.is_together else [],
+            "lacks_start": job.lacks_start,
         }
 
 
@@ -193,6 +228,12 @@ def _added(library: Library, job: Job, out: Path) -> str:
             if name not in {entry.name for entry in library.entries()}:
                 raise
     raise LibraryError("is taken.", where=job.name)
+
+
+def _names(job: Job) -> list[str]:
+    paths = [Path(each) for each in job.inputs]
+    given = names_given(paths)
+    return [given.get(path, path.name) for path in paths]
 
 
 def _clear(out: Path) -> None:

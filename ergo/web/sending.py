@@ -1,17 +1,37 @@
 """Answers for uploads and the queue."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from http import HTTPStatus
+from typing import Annotated
 
+from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 
 from ergo.views.reasons import in_words
-from ergo.web.desk import desk_of, form_of, words_of
+from ergo.web.desk import Desk, desk_of, form_of, words_of
 from ergo.web.guard import CHUNK_TYPE
-from ergo.web.uploads import Called, UploadWanted, described
+from ergo.web.uploads import (
+    MOST_FILES,
+    AnalysisWanted,
+    Arriving,
+    UploadWanted,
+    described,
+    names_given,
+)
+
+BeginsS = Annotated[float, Field(ge=-86400, le=86400)]
+"""As in the notes of a clip. [s]"""
+
+
+class StartsStated(BaseModel):
+    """When each clip after the first began, on the clock of the first [s]; None = to be found."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    begins_s: list[BeginsS | None] = Field(max_length=MOST_FILES)
 
 
 async def begin(request: Request) -> Response:
@@ -53,15 +73,26 @@ async def part(request: Request) -> Response:
 async def done(request: Request) -> Response:
     """Look at what has come and queue its analysis; 422 if a file cannot be used."""
     desk, upload = desk_of(request), request.path_params["upload"]
-    wanted = await form_of(request, Called)
+    wanted = await form_of(request, AnalysisWanted)
     files = desk.uploads.whole(upload)
+    why = await _refusal(desk, files, is_together=wanted.together)
+    if why is not None:
+        desk.uploads.remove(upload)
+        raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, why)
+    paths = [file.path for file in files]
+    job = desk.queue.add(wanted.name, paths, wanted.tags, is_together=wanted.together)
+    return JSONResponse({"job": job.id}, status_code=HTTPStatus.CREATED)
+
+
+async def _refusal(desk: Desk, files: Sequence[Arriving], *, is_together: bool) -> str | None:
+    """Return why files cannot be analysed as wished; None if they can."""
     for file in files:
         why = await desk.pictures.refusal_of(file.path)
         if why is not None:
-            desk.uploads.remove(upload)
-            raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{file.name}: {why}")
-    job = desk.queue.add(wanted.name, [file.path for file in files], wanted.tags)
-    return JSONResponse({"job": job.id}, status_code=HTTPStatus.CREATED)
+            return f"{file.name}: {why}"
+    if is_together:
+        return await desk.pictures.refusal_together(names_given(file.path for file in files))
+    return None
 
 
 async def jobs(request: Request) -> Response:
@@ -71,6 +102,12 @@ async def jobs(request: Request) -> Response:
     return JSONResponse(
         [row | {"error": row["error"] and in_words(row["error"], words)} for row in rows]
     )
+
+
+async def starts(request: Request) -> Response:
+    """State when clips of other cameras began, and analyse again."""
+    stated = await form_of(request, StartsStated)
+    return _with_job(request, lambda job: desk_of(request).queue.state_starts(job, stated.begins_s))
 
 
 async def cancel(request: Request) -> Response:

@@ -4,20 +4,21 @@ from typing import Any
 
 import numpy as np
 
+from ergo.frames.frame import SourceFacts
+from ergo.notes.notes import Notes
 from ergo.room.set_up import SetUp, solve_set_up
-from ergo.session import Session
 from ergo.views.words import Words
 
 SHOWN = ("pitch_deg", "roll_deg", "height_m", "head_x_m", "head_y_m", "head_z_m", "chair_turn_deg")
 """Results told one by one; the rest of the chair follows from them."""
 
 
-def set_up_content(session: Session, source: int, words: Words) -> dict[str, Any]:
+def set_up_content(facts: SourceFacts, notes: Notes, words: Words) -> dict[str, Any]:
     """Return the set-up of one recording: values, misses and what to mark next.
 
     Empty lists where nothing was marked. Each value has its 90 % interval.
     """
-    found = solve_set_up(session.recording.sources[source], session.notes[source])
+    found = solve_set_up(facts, notes)
     if found is None:
         return {"summary": words.say("setup.none"), "values": [], "missed": [], "next": []}
     return {

@@ -8,7 +8,7 @@ and the page finds their pictures later.
 import json
 import re
 import shutil
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from http import HTTPStatus
 from pathlib import Path, PurePath
@@ -29,6 +29,7 @@ SPARE_BYTES = 500_000_000
 
 _ID = re.compile(r"[0-9a-f]{32}")
 _STATE = "upload.json"
+_FOLDERS = re.compile(r"^.*[/\\]", re.DOTALL)
 
 
 Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[^/\\:\x00-\x1f\x7f]+$")]
@@ -59,6 +60,15 @@ class Called(BaseModel):
 
     name: Name
     tags: list[Name] = Field(default=[], max_length=20)
+
+
+class AnalysisWanted(Called):
+    """What is to become of the files of an upload.
+
+    ``together``: they are clips of several cameras that filmed the same minutes.
+    """
+
+    together: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +187,28 @@ class Uploads:
         if not _ID.fullmatch(upload) or not (place / _STATE).is_file():
             raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such upload.")
         return place
+
+
+def names_given(paths: Iterable[Path]) -> dict[Path, str]:
+    """Return what people called uploaded files, each name once; files from elsewhere are left out.
+
+    The names are text for readers: without folders and characters that no line shows.
+    """
+    given: dict[Path, str] = {}
+    for path in paths:
+        try:
+            rows = json.loads((path.parent / _STATE).read_text(encoding="utf-8"))
+        except OSError:
+            continue
+        name = next((row["name"] for row in rows if row["path"] == path.name), path.name)
+        shown = "".join(letter for letter in _FOLDERS.sub("", name) if letter.isprintable())
+        given[path] = _not_among(given.values(), shown.strip() or path.name)
+    return given
+
+
+def _not_among(taken: Iterable[str], name: str) -> str:
+    tried = (name, *(f"{name} ({number})" for number in range(2, MOST_FILES + 2)))
+    return next(each for each in tried if each not in set(taken))
 
 
 def described(files: Sequence[Arriving]) -> list[dict[str, object]]:

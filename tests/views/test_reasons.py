@@ -29,6 +29,7 @@ MET_BY_READERS = (
     "storage/choices.py",
     "storage/session_folder.py",
     "storage/session_notes.py",
+    "together.py",
     "web/api.py",
     "web/corrections.py",
     "web/exports.py",

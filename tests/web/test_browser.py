@@ -1,6 +1,7 @@
 """The page in a real browser, served by the real command."""
 
 import os
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -12,6 +13,7 @@ from playwright.sync_api import Error, expect, sync_playwright
 from ergo.storage.library import open_library
 
 from .conftest import SAMPLES, folder_of, invented_session
+from .test_cameras_shown import joined_session
 from .test_choosing import session_of_stills
 
 CHROMIUM = os.environ.get("ERGO_CHROMIUM", "/usr/bin/chromium")
@@ -251,6 +253,120 @@ def test_a_recording_is_dropped_in_and_becomes_a_session(page):
     page.wait_for_selector("#jobs li[data-state='done']")
     open_session(page, "First day 2")
     expect(page.locator("#where")).to_contain_text("picture 1 of 1")
+
+
+def chosen(name, kind="video/mp4"):
+    return {"name": name, "mimeType": kind, "buffer": name.encode()}
+
+
+def test_clips_of_two_cameras_are_chosen_by_keys_alone_and_what_is_missing_is_said(page):
+    """Nothing is analysed here: the answers to what is sent are ours."""
+    sent = []
+
+    def answer(route):
+        sent.append(route.request.post_data_json)
+        route.fulfill(status=201, json={"job": "a" * 32})
+
+    page.route("**/api/uploads/*/done", answer)
+    tabbed_to(page, "cameras")
+    page.keyboard.press("Enter")
+    expect(page.locator("#more")).to_be_focused()
+    page.locator("#more").set_input_files([chosen("side.mp4")])
+    trouble = page.locator("#basket-trouble")
+    expect(page.locator("#first-clip")).to_be_hidden()  # one clip leaves no choice
+    page.get_by_role("button", name="Analyse", exact=True).press("Enter")
+    expect(trouble).to_have_text(re.compile("side.mp4 is the only clip"))
+    page.locator("#more").set_input_files([chosen("rear.mp4"), chosen("chair.jpg", "image/jpeg")])
+    expect(trouble).to_be_empty()
+    page.get_by_role("button", name="Analyse", exact=True).press("Enter")
+    expect(trouble).to_have_text(re.compile("chair.jpg is a still"))
+    page.get_by_role("button", name="Leave out chair.jpg").press("Enter")
+    tabbed_to(page, "first-clip")
+    page.keyboard.press("r")  # "rear.mp4", as lists are chosen
+    with page.expect_request("**/api/uploads") as begun:
+        page.get_by_role("button", name="Analyse", exact=True).press("Enter")
+    names = [each["name"] for each in begun.value.post_data_json["files"]]
+    assert names == ["rear.mp4", "side.mp4"]
+    expect(page.locator("#basket")).to_be_hidden()
+    page.wait_for_function("() => !document.querySelector('#uploads p')")
+    assert sent == [{"name": "rear + side", "together": True}]
+
+
+def test_clips_that_may_show_several_things_are_asked_about_and_one_each_is_possible(page):
+    sent = []
+
+    def answer(route):
+        sent.append(route.request.post_data_json)
+        route.fulfill(status=201, json={"job": "a" * 32})
+
+    page.route("**/api/uploads/*/done", answer)
+    page.locator("#files").set_input_files([chosen("anna.mp4"), chosen("ben.mp4")])
+    page.get_by_role("button", name="Analyse", exact=True).click()
+    expect(page.locator("#basket-trouble")).to_have_text("Choose what the files show.")
+    page.get_by_label("Different sessions").check()
+    page.get_by_role("button", name="Analyse", exact=True).click()
+    page.wait_for_function("() => !document.querySelector('#uploads p')")
+    expect(page.locator("#told")).to_be_empty()
+    assert sent == [{"name": "anna", "together": False}, {"name": "ben", "together": False}]
+
+
+def test_a_missing_start_is_asked_for_and_what_is_being_written_stays(page):
+    job = {"id": "b" * 32, "name": "both", "state": "failed", "share": 0, "left_s": None}
+    job |= {"error": "rear.mp4: cannot be laid beside side.mp4.", "session": None, "replaces": None}
+    job |= {"clips": ["side.mp4", "rear.mp4"], "lacks_start": True}
+    other = {**job, "id": "c" * 32, "state": "running", "lacks_start": False, "clips": []}
+    asked = []
+
+    def jobs(route):
+        asked.append(1)
+        route.fulfill(json=[job, {**other, "share": len(asked) / 100, "error": None}])
+
+    page.route("**/api/jobs", jobs)
+    page.route("**/api/jobs/*/starts", lambda route: route.fulfill(status=204))
+    page.reload()
+    field = page.get_by_label("rear.mp4 began later than side.mp4 by (s)")
+    field.press_sequentially("nine")
+    page.keyboard.press("Enter")
+    expect(page.locator("#told")).to_contain_text("Write the start in seconds")
+    field.fill("−1,")
+    before = len(asked)
+    page.wait_for_function(f"() => Number(document.querySelector('progress').value) > {before}/100")
+    expect(field).to_be_focused()
+    page.keyboard.type("5")
+    with page.expect_request("**/starts") as told:
+        page.keyboard.press("Enter")
+    assert told.value.post_data_json == {"begins_s": [-1.5]}
+
+
+def test_each_camera_is_shown_and_its_start_stated_and_undone_by_keys_alone(
+    page, library, tmp_path
+):
+    with open_library(library) as opened:
+        made = folder_of(joined_session(tmp_path / "phones", is_whole=True), tmp_path / "made both")
+        opened.add(made, "Both")
+    page.reload()
+    page.route("**/pictures/*camera=1", lambda route: route.fulfill(body=b"", status=204))
+    open_session(page, "Both")
+    expect(page.locator("#together-facts")).to_contain_text("rear.mp4 began 2.60 s after side.mp4")
+    for _ in range(3):
+        page.locator("body").press("Shift+ArrowRight")
+    before = page.locator("#overlay").inner_html()
+    page.locator("#main").focus()
+    tabbed_to(page, "camera")
+    page.keyboard.press("r")  # "rear.mp4", as lists are chosen
+    expect(page.locator("#picture")).to_have_attribute(
+        "alt", re.compile("rear.mp4, side.mp4, 0:06")
+    )
+    page.wait_for_selector("#picture[src]")
+    assert page.locator("#overlay").inner_html() != before
+    field = page.get_by_label("rear.mp4 began later than side.mp4 by (s)")
+    field.fill("2,7")
+    figures_anew(page, lambda: page.keyboard.press("Enter"))
+    expect(page.locator("#together-facts")).to_contain_text("rear.mp4 began 2.70 s after side.mp4")
+    expect(page.locator("#history li")).to_contain_text(["rear.mp4: Began after the first clip"])
+    expect(page.locator("#camera")).to_have_value("1")
+    figures_anew(page, lambda: page.locator("#undo").press("Enter"))
+    expect(field).to_have_value("2.60")
 
 
 def test_an_hour_is_shown_whole_and_scrubs_to_its_end(browser, address, library):

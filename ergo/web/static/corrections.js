@@ -13,8 +13,8 @@ export class Corrections {
     Object.assign(this, { id, view, reload, redraw, watched });
     this.pointing = new Pointing(() => this.facts);
     this.setUp = new SetUp(id, this, this.pointing);
-    $("handed").addEventListener("change", () => this.send({ key: "handed", set: $("handed").value || null, source: this.source }));
-    $("neutral").addEventListener("click", () => this.send({ key: "neutral", set: { time_s: this.time }, source: this.source }));
+    $("handed").addEventListener("change", () => this.send({ key: "handed", set: $("handed").value || null, source: this.own }));
+    $("neutral").addEventListener("click", () => this.send({ key: "neutral", set: { time_s: this.ownTime }, source: this.own }));
     $("operator").addEventListener("click", () => this.chooseOperator());
     $("move").addEventListener("click", () => this.moveLandmark());
     $("what").addEventListener("change", () => this.showFields());
@@ -24,10 +24,15 @@ export class Corrections {
     this.showFields();
   }
 
-  get source() { const { session, player } = this.view(); return session.arrays.source[player.frame]; }
-  get facts() { return this.view().session.facts.sources[this.source]; }
-  get time() { const { session, player } = this.view(); return rounded(session.arrays.time_s[player.frame]); }
-  get notes() { return this.view().session.facts.notes[this.source]; }
+  // The recording whose picture is shown; clips beside the first are numbered after the session's own.
+  get beside() { const { session, camera } = this.view(); return camera ? session.facts.beside[camera - 1] : null; }
+  get source() { const { session, camera } = this.view(); return camera ? session.facts.sources.length - 1 + camera : this.own; }
+  get facts() { return this.beside ?? this.view().session.facts.sources[this.own]; }
+  get time() { return rounded(this.ownTime - (this.beside?.start_s ?? 0)); }
+  get notes() { return this.beside?.notes ?? this.view().session.facts.notes[this.own]; }
+  // The recording that the times are those of: all that is no camera's own is stated of it.
+  get own() { const { session, player } = this.view(); return session.arrays.source[player.frame]; }
+  get ownTime() { const { session, player } = this.view(); return rounded(session.arrays.time_s[player.frame]); }
 
   show(session) {
     this.session = session;
@@ -42,7 +47,7 @@ export class Corrections {
     this.pointing.draw();
     if (this.shown === this.source) return;
     this.shown = this.source;
-    $("handed").value = this.notes.handed ?? "";
+    $("handed").value = this.view().session.facts.notes[this.own].handed ?? "";
     this.setUp.show();
   }
 
@@ -98,7 +103,7 @@ export class Corrections {
       task: ["tasks", { task: text }], mouth_area: ["tasks", { mouth_area: text }],
       excluded: ["excluded", text ? { reason: text } : {}],
     }[what] ?? ["support", { [what]: $("yes").value === "true" }];
-    return this.send({ key: stated[0], add: { ...span, ...stated[1] }, source: this.source });
+    return this.send({ key: stated[0], add: { ...span, ...stated[1] }, source: this.own });
   }
 
   // A button stays pressed while its points are asked for; pressed again, nothing is asked.

@@ -21,13 +21,19 @@ async function begun(key, files) {
   return { id, files: wanted.map((file) => ({ ...file, offset: 0 })) };
 }
 
-export async function send(files, place) {
+function nameOf(files, isTogether) {
+  const stems = files.map((file) => file.name.replace(/\.\w+$/, ""));
+  const name = isTogether ? stems.join(" + ") : stems.length === 1 ? stems[0] : `${stems[0]} …`;
+  return name.replace(/[/\\:]/g, "-").slice(0, 80);
+}
+
+export async function send(files, place, isTogether = false) {
   const bar = element("progress", { max: 1, value: 0 });
   const text = element("span");
   const row = element("p", {}, text, " ", bar);
   place.append(row);
   const key = keyOf(files);
-  const name = files.length === 1 ? files[0].name.replace(/\.\w+$/, "") : files[0].name.replace(/\.\w+$/, "") + " …";
+  const name = nameOf(files, isTogether);
   try {
     const upload = await known(key) ?? await begun(key, files);
     const total = files.reduce((sum, file) => sum + file.size, 0);
@@ -46,7 +52,7 @@ export async function send(files, place) {
       sent += file.size;
     }
     localStorage.removeItem(key);
-    await askJson(`/api/uploads/${upload.id}/done`, { name: name.replace(/[/\\:]/g, "-").slice(0, 80) });
+    await askJson(`/api/uploads/${upload.id}/done`, { name, together: isTogether });
   } catch (error) {
     if (error instanceof TypeError) tell(say("page.send_failed", { name }), true);
     else tell(error.message, true);

@@ -1,6 +1,7 @@
 // One session: picture, lanes, figures and corrections, all about the same frame.
 import { ask, askJson, element, tell } from "./ask.js";
 import { unpack } from "./bytes.js";
+import { Cameras } from "./cameras.js";
 import { Corrections } from "./corrections.js";
 import { describe } from "./describe.js";
 import { Jobs } from "./jobs.js";
@@ -16,7 +17,7 @@ const id = $("session").dataset.session;
 const STRAIN = [["○", "within"], ["◑", "limited"], ["●", "beyond"]];
 let session = null;
 
-const stage = new Stage($("picture"), $("overlay"), $("dial"), $("no-picture"));
+const stage = new Stage($("picture"), $("overlay"), $("dial"), $("clock-said"), $("no-picture"));
 const player = new Player(showFrame, (isPlaying) => {
   $("play").textContent = say(isPlaying ? "page.pause" : "page.play");
   $("play").setAttribute("aria-pressed", isPlaying);
@@ -25,7 +26,8 @@ const timeline = new Timeline($("lanes"), $("lane-canvas"), $("head-canvas"),
   (frame) => { player.pause(); player.go(frame); }, (first, last) => corrections.showSpan(first, last));
 const moments = new Moments(goAndLook, timeline);
 const jobs = new Jobs($("jobs"), reloadWatched, (job) => job.replaces === id, (job) => job.state !== "done");
-const corrections = new Corrections(id, () => ({ session, player }), reload, () => player.go(player.frame), () => jobs.refresh());
+const corrections = new Corrections(id, () => ({ session, player, camera: cameras.shown }), reload, () => player.go(player.frame), () => jobs.refresh());
+const cameras = new Cameras((correction) => corrections.send(correction), () => player.go(player.frame));
 stage.extra = (size) => corrections.setUp.drawn(size);
 const classRoom = new ClassRoom(id, () => ({ session, player }));
 
@@ -35,6 +37,7 @@ async function load() {
   $("loading").hidden = true;
   $("desk").hidden = false;
   stage.show(session);
+  cameras.show(session);
   timeline.show(session);
   player.show(session);
   corrections.show(session);
@@ -45,7 +48,10 @@ async function showFigures() {
   const figures = await askJson(`/api/sessions/${id}/figures`);
   $("first").replaceChildren(...figures.first.map((text) => element("li", {}, text)));
   $("seen").textContent = figures.seen;
+  $("together").hidden = !figures.together.length;
+  $("together-facts").replaceChildren(...figures.together.map((text) => element("li", {}, text)));
   $("advice").replaceChildren(...figures.next.map((text) => element("li", {}, text)));
+  $("no-moments").hidden = figures.moments.length > 0;
   $("moments").replaceChildren(...figures.moments.map((moment) => element("li", {},
     leading(moment.title, () => goAndLook(moment.frame)), ": ", moment.values.join("; "))));
   const open = new Set([...$("tables").querySelectorAll("details[open] caption")].map((each) => each.textContent));
@@ -69,7 +75,7 @@ function tableOf(table, isOpen) {
   const rows = table.rows.map((row, at) => element("tr", {}, ...row.map((text, column) => cellOf(table, at, column, text))));
   return element("details", { open: isOpen }, element("summary", {}, table.caption),
     element("div", { class: "scroll", role: "region", tabindex: 0, "aria-label": table.caption },
-      element("table", { class: "stacked" }, element("caption", { class: "unseen" }, table.caption), head, element("tbody", {}, ...rows))));
+      element("table", { class: table.columns.length > 7 ? "stacked many" : "stacked" }, element("caption", { class: "unseen" }, table.caption), head, element("tbody", {}, ...rows))));
 }
 
 function cellOf(table, row, column, text) {
@@ -87,30 +93,19 @@ async function reload() {
 }
 
 async function reloadWatched() {
-  await function named({ name, tags }) {
-  Object.assign(session.facts, { name, tags });
-  $("name").textContent = name;
-  document.title = `${name}, ergo`;
-}
-
-try {
   await reload();
-  moments.followAddress();
-} catch (error) {
-  if (!error.status) throw error;
-  $("loading").textContent = error.message;  // what the server could not read
-}
   tell(say("page.again_done"));
 }
 
 function showFrame(frame) {
-  stage.go(frame, { landmarks: $("show-landmarks").checked, angles: $("show-angles").checked && !classRoom.isOn });
+  stage.go(frame, { landmarks: $("show-landmarks").checked, angles: $("show-angles").checked && !classRoom.isOn, camera: cameras.shown });
   timeline.go(frame);
   const { facts, arrays } = session;
   const source = facts.sources[arrays.source[frame]];
   const place = source.kind === "clip" ? `${source.name}, ${clockTime(arrays.time_s[frame])}` : source.name;
   $("where").textContent = say("page.where", { place, n: frame + 1, total: session.frames });
-  $("picture").alt = say("page.picture_alt", { place });
+  const shown = cameras.shown && facts.beside[cameras.shown - 1];
+  $("picture").alt = say("page.picture_alt", { place: shown ? `${shown.name}, ${place}` : place });
   $("lanes").setAttribute("aria-valuemax", session.frames - 1);
   $("lanes").setAttribute("aria-valuenow", frame);
   $("lanes").setAttribute("aria-valuetext", place);

@@ -1,5 +1,6 @@
 // The list of sessions: search, tags, and what is being added.
 import { askJson, element, tell } from "./ask.js";
+import { Basket } from "./basket.js";
 import { describe } from "./describe.js";
 import { Jobs } from "./jobs.js";
 import { send } from "./sending.js";
@@ -66,12 +67,14 @@ $("search").addEventListener("input", draw);
 
 const jobs = new Jobs($("jobs"), loadSessions);
 
-async function add(files) {
-  if (!files.length) return;
-  await send([...files], $("uploads"));
-  jobs.refresh();
-}
+const basket = new Basket(async (parts) => {
+  for (const { files, isTogether } of parts) {
+    await send(files, $("uploads"), isTogether);
+    jobs.refresh();
+  }
+});
 
+const add = (files) => { if (files.length) basket.take(files); };
 $("files").addEventListener("change", () => { add([...$("files").files]); $("files").value = ""; });
 const drop = $("drop");
 for (const kind of ["dragenter", "dragover"]) drop.addEventListener(kind, (event) => { event.preventDefault(); drop.classList.add("over"); });

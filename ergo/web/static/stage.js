@@ -5,10 +5,11 @@ const SVG = "http://www.w3.org/2000/svg";
 const SD_OF_90 = 1.645;
 
 export class Stage {
-  constructor(picture, overlay, dial, missing) {
-    Object.assign(this, { picture, overlay, dial, missing });
+  constructor(picture, overlay, dial, clockSaid, missing) {
+    Object.assign(this, { picture, overlay, dial, clockSaid, missing });
     this.wanted = null;
     this.isBusy = false;
+    this.camera = 0;
     this.extra = () => [];
     drawDial(dial);
   }
@@ -19,8 +20,14 @@ export class Stage {
     this.columns = Object.fromEntries(session.facts.angles.map((angle, at) => [angle.name, at]));
   }
 
-  go(frame, { landmarks, angles }) {
-    this.frame = frame;
+  // Of the source whose picture is shown: 0 is the camera that the times are those of.
+  get source() {
+    const { facts, arrays } = this.session;
+    return this.camera ? facts.beside[this.camera - 1] : facts.sources[arrays.source[this.frame]];
+  }
+
+  go(frame, { landmarks, angles, camera }) {
+    Object.assign(this, { frame, camera });
     this._fetch(frame);
     this._draw(frame, landmarks, angles);
     this._dial(frame);
@@ -41,7 +48,8 @@ export class Stage {
 
   async _load(frame) {
     const width = Math.ceil(this.picture.parentElement.clientWidth * (devicePixelRatio || 1));
-    const address = `/api/sessions/${this.session.facts.id}/pictures/${frame}?width=${Math.min(width || 640, 1280)}`;
+    const address = `/api/sessions/${this.session.facts.id}/pictures/${frame}?width=${Math.min(width || 640, 1280)}&camera=${this.camera + 1}`;
+    const missing = say(this.camera ? "page.not_filmed" : "page.no_picture");
     try {
       const answer = await fetch(address);
       if (!answer.ok) throw new Error(answer.status);
@@ -53,14 +61,17 @@ export class Stage {
       this.missing.hidden = true;
     } catch {
       this.picture.removeAttribute("src");
+      this.missing.textContent = missing;
       this.missing.hidden = false;
     }
     this.picture.dataset.frame = frame;
   }
 
   point(frame, name) {
-    const at = 2 * (frame * this.session.facts.landmarks.length + this.names[name]);
-    const { points } = this.session.arrays;
+    const count = this.session.facts.landmarks.length, { arrays, frames } = this.session;
+    const points = this.camera ? arrays.points_beside : arrays.points;
+    const row = this.camera ? (this.camera - 1) * frames + frame : frame;
+    const at = 2 * (row * count + this.names[name]);
     return [points[at], points[at + 1]];
   }
 
@@ -70,7 +81,7 @@ export class Stage {
   }
 
   _draw(frame, landmarks, angles) {
-    const source = this.session.facts.sources[this.session.arrays.source[frame]];
+    const { source } = this;
     this.size = Math.hypot(source.width, source.height);
     this.overlay.setAttribute("viewBox", `0 0 ${source.width} ${source.height}`);
     this.picture.parentElement.style.aspectRatio = `${source.width} / ${source.height}`;
@@ -144,7 +155,10 @@ export class Stage {
       const angle = (hour % 12) * Math.PI / 6;
       dot.setAttribute("transform", `translate(${78 * Math.sin(angle)} ${-78 * Math.cos(angle)})`);
     }
-    const text = isKnown ? say("page.at_clock", { h: number(hour, 1) }) : say("page.clock_unknown");
+    const spread = SD_OF_90 * this.session.arrays.clock_sd[frame];
+    const text = !isKnown ? say("page.clock_unknown") : spread > 0
+      ? say("page.at_clock_measured", { h: number(hour, 1), spread: number(spread, 1) }) : say("page.at_clock", { h: number(hour, 1) });
+    this.clockSaid.textContent = isKnown ? text : "";
     this.dial.setAttribute("aria-label", text);
     this.dial.querySelector(".said").textContent = isKnown ? "" : say("page.clock_unknown");
   }
