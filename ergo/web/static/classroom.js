@@ -42,14 +42,14 @@ export class ClassRoom {
     for (const name of Object.keys(steps)) steps[name] = Number(steps[name]);
     const frame = this.view().player.frame;
     const answer = await askJson(`/api/sessions/${this.id}/class`, { frame, side, steps });
-    const cell = (value) => element("td", {}, String(value ?? say("page.teach_unseen")));
-    const head = ["region", "own", "measured"].map((name) => element("th", { scope: "col" }, say(`page.teach_${name}`)));
-    const rows = answer.rows.map((row) => element("tr", {}, element("th", { scope: "row" }, row.label), cell(row.own), cell(row.measured),
-      element("td", {}, row.verdict), element("td", {}, row.angles.join("\n"))));
-    rows.push(element("tr", { class: "grand" }, element("th", { scope: "row" }, say("page.teach_grand")), cell(answer.grand.own), cell(answer.grand.measured), element("td", {}, answer.grand.verdict), element("td")));
+    const names = ["teach_region", "teach_own", "teach_measured", "strain_differs", "teach_angles"].map((name) => say(`page.${name}`));
+    const shown = (value) => String(value ?? say("page.teach_unseen"));
+    const rowOf = (label, { own, measured, verdict, angles = [] }, kind = "") => element("tr", { class: kind }, element("th", { scope: "row" }, label),
+      ...[shown(own), shown(measured), verdict, angles.join("\n")].map((text, at) => element("td", { "data-label": names[at + 1] }, text)));
+    const rows = [...answer.rows.map((row) => rowOf(row.label, row)), rowOf(say("page.teach_grand"), answer.grand, "grand")];
     $("class-answer").replaceChildren(element("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": say("page.teach_caption") },
-      element("table", {}, element("caption", {}, say("page.teach_caption")),
-        element("thead", {}, element("tr", {}, ...head, element("th", { scope: "col" }, say("page.strain_differs")), element("th", { scope: "col" }, say("page.teach_angles")))),
+      element("table", { class: "stacked" }, element("caption", {}, say("page.teach_caption")),
+        element("thead", {}, element("tr", {}, ...names.map((name) => element("th", { scope: "col" }, name)))),
         element("tbody", {}, ...rows))));
     $("class-answer").firstChild.focus();
   }

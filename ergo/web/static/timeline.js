@@ -158,13 +158,8 @@ export class Timeline {
     paint.fillRect(left, y, right - left, TEXT_BAR);
     paint.strokeStyle = this.colours.quiet;
     paint.strokeRect(left + 0.5, y + 0.5, right - left - 1, TEXT_BAR - 1);
-    paint.save();
-    paint.beginPath();
-    paint.rect(left, y, right - left - 2, TEXT_BAR);
-    paint.clip();
     paint.fillStyle = this.colours.ink;
-    if (right - left > 8) paint.fillText(text, left + 4, y + TEXT_BAR - 4);
-    paint.restore();
+    paint.fillText(fitting(paint, text, right - left - 8), left + 4, y + TEXT_BAR - 4);
   }
 
   _lane(paint, y, lane, row) {
@@ -294,4 +289,12 @@ function prepared(canvas, width, height) {
   paint.setTransform(ratio, 0, 0, ratio, 0, 0);
   paint.clearRect(0, 0, width, height);
   return paint;
+}
+
+// The text, shortened where it is wider than its place; nothing where not even a letter fits.
+function fitting(paint, text, wide) {
+  if (paint.measureText(text).width <= wide) return text;
+  let kept = text.length - 1;
+  while (kept > 0 && paint.measureText(`${text.slice(0, kept)}…`).width > wide) kept--;
+  return kept > 0 ? `${text.slice(0, kept).trimEnd()}…` : "";
 }
