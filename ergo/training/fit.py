@@ -65,6 +65,10 @@ _VIEWS = 8
 _OWN = {name: [COLUMN[angle] for angle in part.angles] for name, part in PARTS.items()}
 LEAST_SHARE = 0.1  # of the sd: errors smaller than this tell no more than this (ours)
 SLOPE_RIDGE = 10.0
+GROWTH_QUANTILE = 0.92
+"""Of errors over their spread, at each knot of the growth: more than 0.9, because one in ten of the
+postures drawn far outside looks usual and is not widened; 86 to 93 % of left-out intervals of
+such postures then hold (ours)."""
 FAR_QUANTILE = 0.9  # of the plain joints' errors, and by how much more where no example is near:
 FAR_WIDENING = 1.5  # there nothing was checked, and pictures of other kinds err more (ours)
 
@@ -283,10 +287,18 @@ def part_sd(job: Task, name: str, model: PartModel) -> FloatArray:
 
 
 def growth_at_knots(ratio: FloatArray, far: FloatArray, is_broad: BoolArray) -> FloatArray:
-    """Return by how much spreads must grow at each knot, never falling, at least 1.
+    """Return by how much spreads must grow at each knot, never falling; 1 for usual postures.
 
     Postures far outside chairside work count as much as all others together; all angles
     of the part are taken as one.
+
+    Parameters
+    ----------
+    ratio : array (example, angle)
+        Half a 90 % interval is 1; NaN does not count.
+    far : array (example,)
+        From :func:`ergo.posture.unusual.unusualness`.
+    is_broad : array (example,)
     """
     weight = np.where(is_broad, (~is_broad).sum() / max(is_broad.sum(), 1), 1.0)
     knot, is_known = np.eye(len(KNOTS)), np.isfinite(ratio)
@@ -295,16 +307,16 @@ def growth_at_knots(ratio: FloatArray, far: FloatArray, is_broad: BoolArray) -> 
             ratio[is_known],
             np.broadcast_to((weight * np.interp(far, KNOTS, at))[:, None], ratio.shape)[is_known],
         )
-        for at in knot
+        for at in knot[1:]
     ]
-    return np.maximum.accumulate(np.maximum(needed, 1.0))
+    return np.maximum.accumulate([1.0, *needed])
 
 
 def _weighted_quantile(values: FloatArray, weight: FloatArray) -> float:
-    """Return the value that 90 % of the weight does not pass."""
+    """Return the value that :data:`GROWTH_QUANTILE` of the weight does not pass."""
     order = np.argsort(values, kind="stable")
     passed = np.cumsum(weight[order])
-    return float(values[order][np.searchsorted(passed, _QUANTILE * passed[-1])])
+    return float(values[order][np.searchsorted(passed, GROWTH_QUANTILE * passed[-1])])
 
 
 def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) -> PartModel:
