@@ -146,6 +146,14 @@ def test_what_the_reader_states_changes_the_figures_and_is_still_there_after_rel
     expect(page.locator("#undo")).to_be_disabled()
 
 
+def test_the_clock_is_told_with_its_interval(page):
+    open_session(page)
+    figures_anew(page, lambda: page.get_by_role("button", name="State it").click())
+    expect(page.locator("#clock-said")).to_contain_text("at 12.0 o'clock (90 % interval: ± ")
+    figures_anew(page, lambda: page.locator("#undo").click())
+    expect(page.locator("#clock-said")).to_be_empty()
+
+
 def test_a_part_is_marked_by_dragging_and_by_keys(page):
     open_session(page)
     page.get_by_role("button", name="Mark a part").click()
@@ -187,6 +195,10 @@ def test_a_class_scores_first_and_sees_the_measured_steps_then(page):
         select.select_option("1")
     page.get_by_role("button", name="Compare with the measured steps").click()
     expect(page.locator("#class-answer tbody tr")).to_have_count(8)
+    page.set_viewport_size({"width": 390, "height": 844})
+    answer = page.locator("#class-answer .scroll")
+    assert answer.evaluate("it => it.scrollWidth <= it.clientWidth")  # nothing is cut on a phone
+    assert answer.locator("td").first.get_attribute("data-label") == "Yours"
 
 
 def test_the_whole_page_can_be_walked_with_the_keyboard_alone(page):

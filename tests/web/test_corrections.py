@@ -34,6 +34,8 @@ def test_a_stated_clock_position_is_on_the_timeline_at_once(client, path):
     inside = (arrays["time_s"] > 2.1) & (arrays["time_s"] < 4.1)
     assert set(arrays["clock"][inside]) == {9.5}
     assert np.all(np.isnan(arrays["clock"][~inside]))
+    assert np.all(arrays["clock_sd"][inside] > 0)  # nobody notes an hour exactly
+    assert np.all(np.isnan(arrays["clock_sd"][~inside]))
 
 
 def test_an_excluded_part_is_no_longer_judged(client, path):
