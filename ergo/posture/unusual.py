@@ -13,7 +13,7 @@ from ergo.arrays import FloatArray
 
 KNOTS = (1.0, 1.5, 2.0, 3.0)
 """Unusualness at which the growth of spreads was learned: 1 is a chairside posture, 1.5 is passed
-by one in fifteen of them and by three in five of postures drawn far outside (ours)."""
+by one in fifteen of them and by two thirds of postures drawn far outside (ours)."""
 
 
 def distance2(angles: FloatArray, mean: FloatArray, inverse: FloatArray) -> FloatArray:

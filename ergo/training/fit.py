@@ -66,7 +66,7 @@ _OWN = {name: [COLUMN[angle] for angle in part.angles] for name, part in PARTS.i
 LEAST_SHARE = 0.1  # of the sd: errors smaller than this tell no more than this (ours)
 SLOPE_RIDGE = 10.0
 GROWTH_QUANTILE = 0.92
-"""Of errors over their spread, at each knot of the growth: more than 0.9, because one in ten of the
+"""Of errors over their spread, at each knot of the growth: more than 0.9, because one in six of the
 postures drawn far outside looks usual and is not widened; 86 to 93 % of left-out intervals of
 such postures then hold (ours)."""
 FAR_QUANTILE = 0.9  # of the plain joints' errors, and by how much more where no example is near:
