@@ -88,8 +88,7 @@ def _time(advice: Advice, unit: TimeUnit, words: Words) -> str:
     if advice.rule.holds:
         return words.say("change.holds_time", **places)
     limit = limit_set(advice.rule.limit, name).limit
-    low, high = words.amount(removable.low, unit), words.amount(removable.high, unit)
-    between = words.say("number.between", low=low, high=high)
+    between = words.between(removable.low, removable.high, unit)
     return words.say(
         "change.time",
         state=words.say(f"state.{name}", limit=words.measure(limit, name)),

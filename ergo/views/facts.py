@@ -78,8 +78,7 @@ def _beyond(fact: KeyFact, unit: TimeUnit, words: Words) -> dict[str, str]:
 
 def between(share: Share, unit: TimeUnit, words: Words) -> str:
     """Return the interval of an amount: "between 6 min 30 s and 8 min 10 s"."""
-    low, high = (words.amount(x, unit) for x in (share.amount_low, share.amount_high))
-    return words.say("number.between", low=low, high=high)
+    return words.between(share.amount_low, share.amount_high, unit)
 
 
 def _longest(hold: HoldRecord | None, words: Words) -> str:

@@ -87,6 +87,13 @@ class Words:
         key = f"number.{key}" if small else f"number.whole_{key}"
         return self.say(key, **{first: large, second: small})
 
+    def between(self, low: float, high: float, unit: TimeUnit) -> str:
+        """Return an interval of amounts, whose ends may read alike."""
+        first, last = self.amount(low, unit), self.amount(high, unit)
+        if first == last:
+            return self.say("number.alike")
+        return self.say("number.between", low=first, high=last)
+
     def amount(self, amount: float, unit: TimeUnit) -> str:
         """Return an amount of a session: a length of time, or a number of pictures."""
         if unit == "second":

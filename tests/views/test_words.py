@@ -98,6 +98,11 @@ def test_pictures_are_counted_in_the_singular_and_the_plural():
     assert words("en").amount(7.0, "picture") == "7\u00a0pictures"
 
 
+def test_an_interval_whose_ends_read_alike_is_not_written_as_two_equal_figures():
+    assert words("en").between(18.0, 45.0, "second") == "between 18 s and 45 s"
+    assert words("en").between(17.9, 18.2, "second") == "hardly more or less"
+
+
 def test_an_unknown_language_is_refused_with_the_choices():
     with pytest.raises(InputError, match="en, de"):
         words("xx")
