@@ -4,9 +4,11 @@
 
 Every still lies beside a JSON file with the true people. Of all folders the true
 people are looked at where they are; of the folders behind ``--found`` also
-everybody is taken whom the people finder finds, bodies that are none included.
-The weights make the true sharing out of roles as likely as possible (a
-log-linear model over all ways to share them out, with an L2 penalty).
+everybody is taken whom the people finder finds, bodies that are none included: in
+the whole picture, or by a closer search where that does not find the operator. Who
+of two people sits like the operator was learned before (:mod:`ergo.training.pairs`)
+and is one more cue. The weights make the true sharing out of roles as likely as
+possible (a log-linear model over all ways to share them out, with an L2 penalty).
 """
 
 import argparse
@@ -22,11 +24,12 @@ from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Look
 from ergo.landmarks.people_finder import PRESENCE_FLOOR, PeopleFinder
 from ergo.landmarks.roles import MODEL_PATH, MOST_PEOPLE, ROLES, cues, pose_of, ways_to_share
-from ergo.training.scenes import Person, read_scene, true_box
+from ergo.training.scenes import Person, Scene, read_scene, true_box
 
 NOBODY = len(ROLES)
 NEAR_SHARE = 0.3  # of a person's size: a find further from every true person is nobody
 FOUND_WEIGHT = 2.0  # of a find against a true person looked at
+GOES_ON_WEIGHT = 1.0  # the same after which the search goes on
 PARTS = 100  # principal parts of the impression that are used
 PART_SCALE = 1.5  # of the first part; larger is trusted more under the penalty
 SPREAD_SCALE = 2.0
@@ -132,8 +135,8 @@ def _groups(path: Path, finder: PeopleFinder, *, is_found: bool) -> Iterator[Gro
     """Yield the groups of one still: found, placed, and the patient alone."""
     scene = read_scene(path)
     picture, width_px = scene.picture, scene.picture.shape[1]
-    if is_found and (people := finder.find(picture, lambda _: False)[:MOST_PEOPLE]):
-        yield group_of(people, roles_of(people, scene.people), width_px, FOUND_WEIGHT)
+    if is_found:
+        yield from _found(scene, finder)
     placed = [(finder.look(picture, true_box(one)), one) for one in scene.people]
     seen = [
         (look, ROLES.index(one["role"]))
@@ -146,11 +149,33 @@ def _groups(path: Path, finder: PeopleFinder, *, is_found: bool) -> Iterator[Gro
             yield group_of([look for look, _ in some], [role for _, role in some], width_px, 1.0)
 
 
+def _found(scene: Scene, finder: PeopleFinder) -> Iterator[Group]:
+    """Yield who is found in the whole picture, and by a closer search until the operator is.
+
+    The program knows as little whether the operator is among those found, so
+    what it has to judge before it goes on counts too, but less.
+    """
+    stages: list[tuple[Sequence[Look], list[int]]] = []
+
+    def is_enough(people: Sequence[Look]) -> bool:
+        some = people[:MOST_PEOPLE]
+        stages.append((some, roles_of(some, scene.people)))
+        return ROLES.index("operator") in stages[-1][1]
+
+    finder.find(scene.picture, is_enough)
+    for at, (people, roles) in enumerate(stages, start=1):
+        if people:
+            weight = FOUND_WEIGHT if at == len(stages) else GOES_ON_WEIGHT
+            yield group_of(people, roles, scene.picture.shape[1], weight)
+
+
 def roles_of(people: Sequence[Look], persons: Sequence[Person]) -> list[int]:
     """Return the role of the true person nearest each look; each at most once."""
     names = [f"{part}_{side}" for part in _COMPARED for side in ("left", "right")]
     places = [INDEX[name] for name in names]
     roles = [NOBODY] * len(people)
+    if not people:
+        return roles
     for person in persons:
         true = np.array([person["points"][name]["px"] for name in names])
         size = max(float(np.ptp(true, axis=0).max()), 1.0)

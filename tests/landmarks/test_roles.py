@@ -8,7 +8,9 @@ import pytest
 from ergo.landmarks.joints import JOINT, Joints
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.roles import (
+    CUES,
     MOST_OF_IMPRESSION,
+    MOST_OF_PAIR,
     POSE,
     ROLES,
     _weights,
@@ -18,6 +20,7 @@ from ergo.landmarks.roles import (
     ways_to_share,
 )
 from tests.landmarks.people import person
+from tests.landmarks.seated import at_work, looks
 
 WIDTH_PX = 640
 BODY_PX = 240.0  # roughly the height of an invented person
@@ -54,6 +57,22 @@ def test_of_two_alike_the_one_that_is_clearly_a_body_is_the_operator():
     mixed = with_spread(person((450.0, 300.0)), 0.3)
     believed = beliefs([mixed, clear], WIDTH_PX)[:, 0]
     assert believed[1] > believed[0]
+
+
+def test_of_two_who_look_alike_the_one_who_sits_like_an_operator_is_believed():
+    people = looks(at_work(), 120.0)  # their landmarks are the same, their joints are not
+    assert np.argmax(beliefs(people, WIDTH_PX)[:, 0]) == 0
+    assert np.argmax(beliefs(people[::-1], WIDTH_PX)[:, 0]) == 1
+
+
+def test_who_lies_is_no_party_to_who_of_two_operates():
+    operator, assistant = looks(at_work(), 120.0)
+    told = cues([operator, assistant], WIDTH_PX)[:, CUES.index("sits_like_operator")]
+    assert told[0] == pytest.approx(-told[1])
+    assert 0 < told[0] <= MOST_OF_PAIR
+    lying = replace(person((400.0, 320.0), lying=True), joints=assistant.joints)
+    told = cues([operator, lying], WIDTH_PX)[:, CUES.index("sits_like_operator")]
+    assert told == pytest.approx([0.0, 0.0], abs=0.05)
 
 
 def turned_about_the_vertical(points, turn_deg):
