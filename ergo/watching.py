@@ -17,6 +17,9 @@ class Shelf(Protocol):
     def parts(self, facts: SourceFacts) -> Sequence[Part]:
         """Return what was kept of this source, from its beginning, without a gap."""
 
+    def newest(self, facts: SourceFacts) -> tuple[int, Part | None]:
+        """Return how many parts were kept, and the last of them."""
+
     def is_closed(self, facts: SourceFacts) -> bool:
         """Return whether this source has been watched to its end."""
 
@@ -40,6 +43,11 @@ class OwnShelf:
     def parts(self, facts: SourceFacts) -> Sequence[Part]:
         """Return what was kept of this source."""
         return self._parts.get(facts.name, [])
+
+    def newest(self, facts: SourceFacts) -> tuple[int, Part | None]:
+        """Return how many parts were kept, and the last of them."""
+        parts = self.parts(facts)
+        return len(parts), parts[-1] if parts else None
 
     def is_closed(self, facts: SourceFacts) -> bool:
         """Return whether this source has been watched to its end."""
@@ -85,10 +93,10 @@ def watch(
     facts = source.facts
     if shelf.is_closed(facts):
         return
-    kept = shelf.parts(facts)
-    rest = source.starting_at(kept[-1].next_s) if kept else source
-    state = kept[-1].state if kept else None
+    kept, last = shelf.newest(facts)
+    rest = source.starting_at(last.next_s) if last else source
+    state = last.state if last else None
     tell = None if on_progress is None else (lambda seconds: on_progress(facts, seconds))
-    for number, part in enumerate(watch_parts(rest, notes, effort, tell, state), len(kept)):
+    for number, part in enumerate(watch_parts(rest, notes, effort, tell, state), kept):
         shelf.keep(facts, number, part)
     shelf.close(facts, rest.damage)

@@ -1,8 +1,9 @@
 """What an interrupted analysis had watched, kept beside the output folder."""
 
 import hashlib
+import itertools
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -45,11 +46,22 @@ class FolderShelf:
 
     def parts(self, facts: SourceFacts) -> list[Part]:
         """Return the parts kept of this source, as far as they are whole."""
+        return list(self._whole(facts))
+
+    def newest(self, facts: SourceFacts) -> tuple[int, Part | None]:
+        """Return how many parts are kept, and the last; one at a time is in memory."""
+        count, last = 0, None
+        for count, last in enumerate(self._whole(facts), 1):  # noqa: B007
+            pass
+        return count, last
+
+    def _whole(self, facts: SourceFacts) -> Iterator[Part]:
         place = self._place(facts)
-        parts: list[Part] = []
-        while (part := _read_part(place / f"{len(parts):04d}")) is not None:
-            parts.append(part)
-        return parts
+        for number in itertools.count():
+            part = _read_part(place / f"{number:04d}")
+            if part is None:
+                return
+            yield part
 
     def is_closed(self, facts: SourceFacts) -> bool:
         """Return whether this source has been watched to its end."""

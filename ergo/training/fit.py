@@ -254,9 +254,8 @@ def learned(job: Task, found: FloatArray, plain: FloatArray) -> dict[str, PartMo
         ratio = np.abs(errors[:, _OWN[name]]) / (_OF_NORMAL * sd)
         ratio[~(sd < model.blank_sd)] = np.nan
         mean, inverse = usual[name]
-        fields = {"usual_mean": mean, "usual_inverse": inverse}
-        fields["growth"] = growth_at_knots(ratio, far, job.is_broad)
-        models[name] = replace(model, **fields)
+        grows = growth_at_knots(ratio, far, job.is_broad)
+        models[name] = replace(model, usual_mean=mean, usual_inverse=inverse, growth=grows)
     return models
 
 

@@ -64,3 +64,16 @@ def test_a_finished_source_is_not_opened_again(tmp_path: Path) -> None:
     watched(tmp_path)
     _, seen_s = watched(tmp_path)
     assert seen_s == []
+
+
+def test_going_on_needs_the_last_part_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(follow, "PART_S", 4.0)
+    with pytest.raises(PulledPlug):
+        watched(tmp_path, stop_at_s=13.5)
+    shelf = FolderShelf(tmp_path / "out", SETTINGS, "")
+    facts = ClipSource(CLIP, rate_hz=SETTINGS.rate_hz).facts
+    parts = shelf.parts(facts)
+    count, last = shelf.newest(facts)
+    assert (count, last.next_s) == (len(parts), parts[-1].next_s) == (3, 12.0)
+    np.testing.assert_array_equal(last.seen.time_s, parts[-1].seen.time_s)
+    assert FolderShelf(tmp_path / "other", SETTINGS, "").newest(facts) == (0, None)
