@@ -73,7 +73,9 @@ class PeopleFinder:
         )
         return replace(look, joints=joints)
 
-    def find(self, picture: PictureArray, enough: Enough | None = None) -> list[Look]:
+    def find(
+        self, picture: PictureArray, enough: Enough | None = None, known: Sequence[Look] = ()
+    ) -> list[Look]:
         """Return one look per person, those seen best first.
 
         Parameters
@@ -82,14 +84,16 @@ class PeopleFinder:
         enough : callable, optional
             Told the people found so far after each stage; no further stage is
             tried once it says True. Without it, only the whole picture is searched.
+        known : sequence of Look
+            Who was looked at in this picture already, and need not be again.
         """
-        people: list[Look] = []
+        people = list(known)
         for stage in (_whole, _tiles):
             bodies = [
                 view.in_picture(body) for view in stage(picture) for body in self._first_look(view)
             ]
-            known = [person.picture_px for person in people]
-            boxes = [_box_from_trunk(body) for body in _new_bodies(bodies, known)]
+            seen = [person.picture_px for person in people]
+            boxes = [_box_from_trunk(body) for body in _new_bodies(bodies, seen)]
             people = self._with_settled(picture, people, boxes)
             if enough is None or enough(people):
                 break

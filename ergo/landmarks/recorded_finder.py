@@ -35,7 +35,10 @@ class RecordedEyes:
     people: Sequence[Sequence[Look]]
 
     def find(
-        self, picture: PictureArray, enough: Callable[[Sequence[Look]], bool] | None = None
+        self,
+        picture: PictureArray,
+        enough: Callable[[Sequence[Look]], bool] | None = None,
+        known: Sequence[Look] = (),
     ) -> list[Look]:
         """Return everybody who was saved for this picture."""
         return list(self.people[number_of(picture)])

@@ -112,7 +112,7 @@ class _Ordered:
 
     frame: Frame
     looks: Mapping[Role, tuple["Future[Look]", ...]]
-    people: "Future[list[Look]] | None"
+    is_searched: bool
 
 
 @dataclass(slots=True, eq=False)
@@ -120,7 +120,7 @@ class _Asked:
     """A second opinion that has been asked for: a search of a whole picture, under way."""
 
     frame: Frame
-    operator: Seen
+    operator: Look
     people: "Future[list[Look]]"
     rows_to_go: int = OPINION_LAG
 
@@ -128,8 +128,10 @@ class _Asked:
 class Eyes(Protocol):
     """Finds people in a picture, and looks at one."""
 
-    def find(self, picture: PictureArray, enough: Enough | None = None) -> list[Look]:
-        """Return one look per person, those seen best first."""
+    def find(
+        self, picture: PictureArray, enough: Enough | None = None, known: Sequence[Look] = ()
+    ) -> list[Look]:
+        """Return one look per person, those seen best first; whom we know is among them."""
 
     def find_lying(self, picture: PictureArray, people: Sequence[Look]) -> list[Look]:
         """Return who else may lie with the head at the hands of people already found."""
@@ -275,11 +277,11 @@ class Watcher:
             looks["operator"] = (self._start(frame.picture, operator, self._care),)
         for role in self._others_due(frame):
             looks[role] = (self._start(frame.picture, self.state.followed[role]),)
-        people = None
-        if self._is_clip and frame.time_s - self.state.searched_s >= SEARCH_EVERY_S and operator:
+        is_due = frame.time_s - self.state.searched_s >= SEARCH_EVERY_S
+        is_searched = self._is_clip and is_due and operator is not None
+        if is_searched:
             self.state = replace(self.state, searched_s=frame.time_s)
-            people = self._pool.submit(self._eyes.find, frame.picture)
-        return _Ordered(frame, looks, people)
+        return _Ordered(frame, looks, is_searched)
 
     def _start(
         self, picture: PictureArray, person: Followed, care: Care = "once"
@@ -311,17 +313,21 @@ class Watcher:
             self._asked.rows_to_go -= 1
             if not self._asked.rows_to_go:
                 self._heed_second_opinion()
-        if ordered.people is not None and "operator" in seen:
-            self._heed_second_opinion()  # an earlier one, where frames are far apart
-            self._asked = _Asked(ordered.frame, seen["operator"], ordered.people)
+        if ordered.is_searched and seen["operator"].looks:
+            self._ask_second_opinion(ordered.frame, seen["operator"].looks[0])
         return Row(ordered.frame.time_s, ordered.frame.number, seen)
+
+    def _ask_second_opinion(self, frame: Frame, operator: Look) -> None:
+        self._heed_second_opinion()  # an earlier one, where frames are far apart
+        people = self._pool.submit(self._eyes.find, frame.picture, None, [operator])
+        self._asked = _Asked(frame, operator, people)
 
     def _heed_second_opinion(self) -> None:
         """Weigh who is who anew by the search of a whole picture, if one was asked for."""
         asked, self._asked = self._asked, None
-        if asked is None or not asked.operator.looks or "operator" not in self.state.followed:
+        if asked is None or "operator" not in self.state.followed:
             return
-        frame, people, look = asked.frame, asked.people.result(), asked.operator.looks[0]
+        frame, people, look = asked.frame, asked.people.result(), asked.operator
         belief = beliefs(people, self._width_px, self._notes.handed)[:, 0]
         apart = [body_distance(one.picture_px, look.picture_px) for one in people]
         person = self.state.followed["operator"]
