@@ -257,10 +257,16 @@ def _clock_of_stills(folder: Path, scenes: Mapping[str, Scene], root: Path) -> N
     ):
         print_clock(title, recording, true, seen, lambda _, notes=notes: notes, 1)
     there = [scenes[name]["scene"] if h else None for name, h in zip(names, has, strict=True)]
-    for title, notes in (("set up", marked_once), ("no set-up", nothing)):
+    marked_there = [
+        one if notes.setup else None for one, notes in zip(there, marked_once, strict=True)
+    ]
+    for title, notes, asked in (
+        ("set up", marked_once, marked_there),
+        ("no set-up", nothing, there),
+    ):
         place = judge(recording, notes).place
         if place is not None:
-            print_sides(title, place, there)
+            print_sides(title, place, asked)
 
 
 def print_sides(title: str, place: PlaceTrack, there: Sequence[Mapping[str, Any] | None]) -> None:
