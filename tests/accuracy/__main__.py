@@ -14,12 +14,13 @@ import json
 import sys
 import tempfile
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from tests.accuracy.program import ProgramFailed
 from tests.accuracy.result import Result, result_of
 from tests.accuracy.sets import PictureSet, clip, real_person, stills
-from tests.accuracy.tables import plain_values, result_text, verdicts_text
+from tests.accuracy.tables import loss_text, plain_values, result_text, verdicts_text
 from tests.accuracy.truth import no_picture
 from tests.accuracy.verdicts import verdicts_of
 
@@ -39,6 +40,7 @@ def _arguments(given: Sequence[str] | None) -> argparse.Namespace:
     add("--videos", type=Path, help="folder with the real person's clips")
     add("--only", nargs="+", default=[], choices=["dev", "clip", "broad", "real"])
     add("--camera", nargs="+", default=["known", "nothing"], choices=["known", "nothing"])
+    add("--fast", action="store_true", help="also print what the option --fast loses")
     add("--work", type=Path, help="keep the program's output here and judge it again next time")
     add("--json", type=Path, help="also write all figures here")
     return parser.parse_args(given)
@@ -66,6 +68,11 @@ def _run(arguments: argparse.Namespace, work: Path) -> list[Result]:
             result = result_of(pictures, camera, work, fallback)
             print(result_text(result), end="\n\n\n", flush=True)
             results.append(result)
+            if arguments.fast:
+                quick = replace(
+                    pictures, name=f"{pictures.name}-fast", options=(*pictures.options, "--fast")
+                )
+                print(loss_text(result, result_of(quick, camera, work, fallback)), end="\n\n\n")
     return results
 
 

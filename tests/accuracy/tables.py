@@ -81,6 +81,23 @@ def _errors_text(result: Result) -> str:
     return table_text(_HEADINGS, rows)
 
 
+def loss_text(full: Result, fast: Result) -> str:
+    """Return what the quick look costs: errors of the careful look beside those of ``--fast``."""
+    rows = [
+        [
+            angle,
+            _percent(error.answered / error.wanted) if error.wanted else "-",
+            _percent(fast.whole[angle].answered / error.wanted) if error.wanted else "-",
+            _number(error.mean_absolute),
+            _number(fast.whole[angle].mean_absolute),
+            _number(fast.whole[angle].mean_absolute - error.mean_absolute, sign=True),
+        ]
+        for angle, error in full.whole.items()
+    ]
+    headings = ("angle", "seen", "fast", "error", "fast", "loss")
+    return f"What --fast loses, {full.title}\n" + table_text(headings, rows)
+
+
 def _goal(reached: float, wanted: float) -> str:
     if math.isnan(wanted):
         return ""

@@ -18,6 +18,7 @@ from ergo.timeline import build_timeline
 from tests.accuracy.program import Answers
 from tests.accuracy.result import compared
 from tests.accuracy.sets import real_person
+from tests.accuracy.tables import loss_text
 from tests.accuracy.truth import COMPARED_LANDMARKS, TRUE_NAMES, NoPicture, Truth, angles_of
 from tests.accuracy.verdicts import verdicts_of
 
@@ -119,6 +120,12 @@ def test_answers_that_are_three_degrees_off_show_as_error_bias_and_broken_interv
     assert (trunk.mean_absolute, trunk.bias) == (pytest.approx(3.0), pytest.approx(3.0))
     assert trunk.coverage == 0.0
     assert result.by_view["rear"]["elbow_flexion_deg"].answered == 20
+
+
+def test_what_the_quick_look_loses_is_its_error_less_that_of_the_careful_one():
+    told = loss_text(_result(shift_deg=1.0), _result(shift_deg=3.5)).splitlines()
+    row = next(line for line in told if line.startswith("neck_flexion_deg")).split()
+    assert row[-3:] == ["1.0", "3.5", "+2.5"]
 
 
 def test_somebody_else_found_is_a_wrong_person():
