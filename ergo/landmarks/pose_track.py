@@ -40,7 +40,7 @@ class PoseTrack:
     identity : array (frame,)
         Our belief that this is the person of this role, 0..1; NaN where not found.
     joint_px : array (frame, joint, xyz) or None
-        Refined joint centres of :data:`ergo.landmarks.refine.JOINTS`, the mean of
+        Refined joint centres of :data:`ergo.landmarks.joints.JOINTS`, the mean of
         the looks; axes as of ``picture_px``. [px]
     joint_sd_px : array (frame, joint) or None
         One standard deviation of each in the picture, per axis. [px]

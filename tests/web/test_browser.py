@@ -271,8 +271,8 @@ def chosen(name, kind="video/mp4"):
     return {"name": name, "mimeType": kind, "buffer": name.encode()}
 
 
-def test_clips_of_two_cameras_are_chosen_by_keys_alone_and_what_is_missing_is_said(page):
-    """Nothing is analysed here: the answers to what is sent are ours."""
+def sent_for_analysis(page):
+    """Return the list of what the page sends from now on; it is accepted, nothing is analysed."""
     sent = []
 
     def answer(route):
@@ -280,6 +280,11 @@ def test_clips_of_two_cameras_are_chosen_by_keys_alone_and_what_is_missing_is_sa
         route.fulfill(status=201, json={"job": "a" * 32})
 
     page.route("**/api/uploads/*/done", answer)
+    return sent
+
+
+def test_clips_of_two_cameras_are_chosen_by_keys_alone_and_what_is_missing_is_said(page):
+    sent = sent_for_analysis(page)
     tabbed_to(page, "cameras")
     page.keyboard.press("Enter")
     expect(page.locator("#more")).to_be_focused()
@@ -305,13 +310,7 @@ def test_clips_of_two_cameras_are_chosen_by_keys_alone_and_what_is_missing_is_sa
 
 
 def test_clips_that_may_show_several_things_are_asked_about_and_one_each_is_possible(page):
-    sent = []
-
-    def answer(route):
-        sent.append(route.request.post_data_json)
-        route.fulfill(status=201, json={"job": "a" * 32})
-
-    page.route("**/api/uploads/*/done", answer)
+    sent = sent_for_analysis(page)
     page.locator("#files").set_input_files([chosen("anna.mp4"), chosen("ben.mp4")])
     page.get_by_role("button", name="Analyse", exact=True).click()
     expect(page.locator("#basket-trouble")).to_have_text("Choose what the files show.")
