@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import expit
 
 from ergo.arrays import FloatArray, PictureArray
-from ergo.landmarks.joints import JOINTS, Joints, joint_branch, joints_of
+from ergo.landmarks.joints import JOINTS, Joints, joint_branch, joints_of, lying_of
 from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.landmarks.runtime import (
     LANDMARK_MEMBER,
@@ -23,8 +23,9 @@ from ergo.landmarks.runtime import (
     picture_library,
 )
 
-Care = Literal["once", "closer", "closer, mirrored too"]
-"""How joints are looked for: in the crop; in the upper body again; in mirror images of both too."""
+Care = Literal["once", "closer", "closer, mirrored too", "lying"]
+"""How joints are looked for: in the crop; in the upper body again; in mirror images of both too;
+or those of who lies at somebody's hands."""
 
 INPUT_PX = 256
 HEAT_PX = 64
@@ -194,6 +195,12 @@ class PoseNetwork:
             joints = mean_of(joints, self._joints(picture, box, is_mirrored=True))
             near = mean_of(near, self._joints(picture, closer, is_mirrored=True))
         return joined(joints, near)
+
+    def lying_joints(self, picture: PictureArray, box: Box) -> tuple[Joints, float]:
+        """Return the joints of who lies in an upright crop [px], and the belief that one does."""
+        request = self._shown(crop_of(picture, box))
+        joints, presence = lying_of(_numbers(request, _JOINTS_AT).ravel())
+        return _joints_in_picture(joints, box, is_mirrored=False), presence
 
     def _joints(self, picture: PictureArray, box: Box, *, is_mirrored: bool) -> Joints:
         crop = crop_of(picture, box)

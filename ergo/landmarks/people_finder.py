@@ -1,9 +1,8 @@
 """Everybody in one picture, found by looking ever closer until enough is known.
 
-First the whole picture is searched, then enlarged overlapping tiles of it; last
-the surroundings of everybody's hands in turned crops, where a patient may lie:
-the person detector knows people who are upright. (Turned pictures for the
-detector found nobody more in 110 training stills and are not searched.)
+First the whole picture is searched, then enlarged overlapping tiles of it. (Turned
+pictures for the detector found nobody more in 110 training stills and are not
+searched; a patient is told by :mod:`ergo.landmarks.lying`.)
 Every find gets a second look by the landmark network on its own crop; cut
 bodies, two bodies merged into one and repeated finds are dropped.
 """
@@ -16,7 +15,8 @@ from typing import Any
 import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
-from ergo.landmarks.body import BODY_POINTS, LYING_DEG, Body, body_size_px
+from ergo.landmarks.body import BODY_POINTS, body_size_px
+from ergo.landmarks.lying import lying_look
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Box, Care, Look, PoseNetwork, box_round
 from ergo.landmarks.runtime import bundle_path, people_library, quiet_native
@@ -29,12 +29,6 @@ MOST_LOOKS = 2  # in which a body has to settle
 SAME_BODY_SHARE = 0.25  # of the body's size: nearer landmarks belong to one person
 REPEAT_SHARE = 0.08  # nearer finds of first looks are one and the same
 ENLARGED = 1.6  # tiles are this much smaller than the picture
-WAYS_TO_LIE = 8
-MOST_AT_HANDS = 2  # upright people at whose hands a patient is looked for
-LEAST_LYING_DEG = 35.0  # trunk off vertical in the picture of somebody found at hands
-MOST_UNLIKE_SCALE = 1.7  # between people who work on each other
-_LYING_TRUNK_M, _LYING_CIRCLE_M = 0.5, 0.8  # head to hips and radius round the body, foreshortened
-_SEEN_FLAT = 0.7  # height of a circle on the floor against its width, from a usual camera
 _CIRCLE = 1.9  # radius of the circle round a person, in trunk lengths, to start from
 _TRUNK = [INDEX[f"{part}_{side}"] for part in ("shoulder", "hip") for side in ("left", "right")]
 
@@ -64,6 +58,8 @@ class PeopleFinder:
 
     def look(self, picture: PictureArray, box: Box, care: Care = "once") -> Look:
         """Return what the landmark network sees in one crop; threads may do this."""
+        if care == "lying":
+            return lying_look(self._network, picture, box)
         look = self._network.look(picture, box)
         if care == "once" or look.joints is None:
             return look
@@ -98,19 +94,6 @@ class PeopleFinder:
             if enough is None or enough(people):
                 break
         return people
-
-    def find_lying(self, picture: PictureArray, people: Sequence[Look]) -> list[Look]:
-        """Return who else may lie with the head at the hands of people already found.
-
-        About half of the true patients are found this way and as many false ones
-        (train): good for a patient, too weak to say anything of the others.
-        """
-        boxes = _boxes_at_hands(people)
-        return [
-            one
-            for one in self._with_settled(picture, people, boxes)
-            if one not in people and _lies_at_hands(one, people)
-        ]
 
     def _with_settled(
         self, picture: PictureArray, people: Sequence[Look], boxes: Sequence[Box]
@@ -219,34 +202,6 @@ def _tiles(picture: PictureArray) -> Iterator[_View]:
 def _box_from_trunk(body_px: FloatArray) -> Box:
     shoulders, hips = body_px[_TRUNK[:2]].mean(0), body_px[_TRUNK[2:]].mean(0)
     return box_round(hips, hips + _CIRCLE * (shoulders - hips))
-
-
-def _boxes_at_hands(people: Sequence[Look]) -> list[Box]:
-    """Return crops of people who might lie with their head at an upright person's hands.
-
-    The detector knows people who are upright and mostly misses the patient; who
-    works at a mouth tells where the patient's head is, so all ways the body can
-    lie from there are tried.
-    """
-    upright = [body for body in map(Body.of, people) if body.lean_deg < LYING_DEG]
-    boxes = []
-    for body in upright[:MOST_AT_HANDS]:
-        hands = body.hands_px.mean(0)
-        for turn in np.arange(WAYS_TO_LIE) * (2 * np.pi / WAYS_TO_LIE):
-            way = np.array([np.cos(turn), np.sin(turn)])
-            hips = hands + _LYING_TRUNK_M * body.px_per_m * way * (1, _SEEN_FLAT)
-            boxes.append(box_round(hips, hips - _LYING_CIRCLE_M * body.px_per_m * way))
-    return boxes
-
-
-def _lies_at_hands(person: Look, others: Sequence[Look]) -> bool:
-    """Return whether a person lies with the head at another's hands, at the same scale."""
-    patient = Body.of(person)
-    return patient.lean_deg > LEAST_LYING_DEG and any(
-        abs(np.log(patient.px_per_m / other.px_per_m)) < np.log(MOST_UNLIKE_SCALE)
-        and np.linalg.norm(other.hands_px - patient.head_px, axis=1).min() < other.trunk_px
-        for other in map(Body.of, others)
-    )
 
 
 def _landmarker() -> tuple[Any, Callable[[PictureArray], Any]]:

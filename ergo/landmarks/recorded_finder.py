@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import PictureArray
+from ergo.landmarks.body import LYING_DEG, Body
 from ergo.landmarks.network import Box, Care, Look
 
 
@@ -43,15 +44,15 @@ class RecordedEyes:
         """Return everybody who was saved for this picture."""
         return list(self.people[number_of(picture)])
 
-    def find_lying(self, picture: PictureArray, people: Sequence[Look]) -> list[Look]:
-        """Return nobody: :meth:`find` already gave everybody."""
-        return []
-
     def look(self, picture: PictureArray, box: Box, care: Care = "once") -> Look:
-        """Return the saved person nearest the crop; far from the crop nobody is present."""
-        nearest = min(
-            self.people[number_of(picture)], key=lambda one: _apart(one, box), default=None
-        )
+        """Return the saved person nearest the crop; far from the crop nobody is present.
+
+        Only those who lie are seen by a look at who lies.
+        """
+        people = self.people[number_of(picture)]
+        if care == "lying":
+            people = [one for one in people if Body.of(one).lean_deg > LYING_DEG]
+        nearest = min(people, key=lambda one: _apart(one, box), default=None)
         if nearest is None or _apart(nearest, box) > box.side_px / 2:
             nowhere = np.full((33, 3), np.nan)
             return Look(nowhere, nowhere, np.zeros(33), 0.0, box)

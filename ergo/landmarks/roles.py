@@ -20,6 +20,7 @@ import numpy as np
 from ergo.arrays import FloatArray, IndexArray
 from ergo.landmarks.body import LYING_DEG, Body, body_size_px
 from ergo.landmarks.joints import JOINT
+from ergo.landmarks.lying import LYING_FLOOR
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Look
 from ergo.landmarks.pairs import operator_odds
@@ -37,6 +38,8 @@ OTHER_FLOOR = 0.5  # the same for assistant and patient
 MOST_OF_IMPRESSION = 3.0  # log odds; pictures unlike those learned from must not overrule the rest
 MOST_OF_PAIR = 4.0  # log odds of a pair; the same
 LYING_ODDS = 4.0  # log odds by which who lies is the less an operator or an assistant
+SAME_TRUNKS = 0.6
+"""Head and hips of one body, looked at in two ways, are no further apart, in trunk lengths (ours)."""
 MOST_PEOPLE = 6  # who share out the roles; those seen best
 CUES = (
     "one",
@@ -131,6 +134,37 @@ def identify(
             best = int(np.argmax(belief[:, position]))
             taken[role] = Identified(people[best], float(belief[best, position]))
     return taken
+
+
+def with_patient(
+    who: Mapping[Role, Identified], lying: Look
+) -> dict[Role, Identified]:
+    """Return who is who once it is known who lies at the operator's hands.
+
+    That look alone tells the patient, and whether there is one; somebody taken for the
+    assistant who is the same body is none.
+
+    Parameters
+    ----------
+    who : mapping of role to Identified
+        By the looks of them.
+    lying : Look
+        Of :func:`ergo.landmarks.lying.lying_look`.
+    """
+    told = {role: one for role, one in who.items() if role != "patient"}
+    if lying.presence < LYING_FLOOR:
+        return told
+    assistant = told.get("assistant")
+    if assistant is not None and _is_same_body(assistant.look, lying):
+        del told["assistant"]
+    return told | {"patient": Identified(lying, lying.presence)}
+
+
+def _is_same_body(one: Look, lying: Look) -> bool:
+    """Return whether head and hips of a person lie where those of a patient lie."""
+    body, patient = Body.of(one), Body.of(lying)
+    ways = (body.head_px - patient.head_px, body.hips_px - patient.hips_px)
+    return max(float(np.linalg.norm(way)) for way in ways) < SAME_TRUNKS * patient.trunk_px
 
 
 def beliefs(people: Sequence[Look], width_px: int, handed: str | None = None) -> FloatArray:

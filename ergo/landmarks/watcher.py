@@ -17,10 +17,11 @@ from ergo.arrays import FloatArray, PictureArray
 from ergo.frames.frame import Frame, SourceFacts
 from ergo.landmarks.body import LYING_DEG, Body
 from ergo.landmarks.followed_person import Followed, distance_to_point, likeness, trunk_colours
+from ergo.landmarks.lying import box_at_hands
 from ergo.landmarks.network import Box, Care, Look
 from ergo.landmarks.people_finder import LOOKS_AT_ONCE, SAME_BODY_SHARE, Enough, body_distance
 from ergo.landmarks.pose_track import Role
-from ergo.landmarks.roles import OPERATOR_FLOOR, Identified, beliefs, identify
+from ergo.landmarks.roles import OPERATOR_FLOOR, Identified, beliefs, identify, with_patient
 from ergo.notes.notes import Notes
 
 LOOKS: Mapping[str, tuple[str, ...]] = {"fast": ("heavy",), "full": ("heavy_closer",)}
@@ -122,6 +123,7 @@ class _Asked:
     frame: Frame
     operator: Look
     people: "Future[list[Look]]"
+    patient: "Future[Look]"
     rows_to_go: int = OPINION_LAG
 
 
@@ -132,9 +134,6 @@ class Eyes(Protocol):
         self, picture: PictureArray, enough: Enough | None = None, known: Sequence[Look] = ()
     ) -> list[Look]:
         """Return one look per person, those seen best first; whom we know is among them."""
-
-    def find_lying(self, picture: PictureArray, people: Sequence[Look]) -> list[Look]:
-        """Return who else may lie with the head at the hands of people already found."""
 
     def look(self, picture: PictureArray, box: Box, care: Care = "once") -> Look:
         """Return what is seen in one crop; threads may do this beside each other."""
@@ -207,8 +206,9 @@ class Watcher:
         if is_close:
             self.state = replace(self.state, searched_closely_s=frame.time_s)
         who = self._identified(frame, people)
-        if is_close and "operator" in who and "patient" not in who:
-            who |= self._patient_at_hands(frame, people)
+        if "operator" in who:
+            lying = self._look_at_hands(frame, who["operator"].look)
+            who = with_patient(who, lying.result())
         for role, person in who.items():
             self.state = self.state.following(role, Followed(person.look.next_box, person.belief))
         if "operator" not in who and people:
@@ -216,11 +216,11 @@ class Watcher:
                 "Somebody was seen who may or may not be the operator."
             )
 
-    def _patient_at_hands(self, frame: Frame, people: Sequence[Look]) -> dict[Role, Identified]:
-        """Return the patient alone, so that a false one cannot change who the others are."""
-        lying = self._eyes.find_lying(frame.picture, people)
-        who = identify([*people, *lying], self._width_px, self._notes.handed)
-        return {role: one for role, one in who.items() if role == "patient" and one.look in lying}
+    def _look_at_hands(self, frame: Frame, operator: Look) -> "Future[Look]":
+        """Start a look at who may lie at the operator's hands."""
+        return self._pool.submit(
+            self._eyes.look, frame.picture, box_at_hands(operator), _care_of("patient")
+        )
 
     def _is_enough(self, people: Sequence[Look]) -> bool:
         if self._notes.operator is not None and not self.state.is_noted:
@@ -276,7 +276,8 @@ class Watcher:
         if operator is not None:
             looks["operator"] = (self._start(frame.picture, operator, self._care),)
         for role in self._others_due(frame):
-            looks[role] = (self._start(frame.picture, self.state.followed[role]),)
+            person = self.state.followed[role]
+            looks[role] = (self._start(frame.picture, person, _care_of(role)),)
         is_due = frame.time_s - self.state.searched_s >= SEARCH_EVERY_S
         is_searched = self._is_clip and is_due and operator is not None
         if is_searched:
@@ -284,7 +285,7 @@ class Watcher:
         return _Ordered(frame, looks, is_searched)
 
     def _start(
-        self, picture: PictureArray, person: Followed, care: Care = "once"
+        self, picture: PictureArray, person: Followed, care: Care
     ) -> "Future[Look]":
         return self._pool.submit(self._eyes.look, picture, person.box, care)
 
@@ -320,7 +321,7 @@ class Watcher:
     def _ask_second_opinion(self, frame: Frame, operator: Look) -> None:
         self._heed_second_opinion()  # an earlier one, where frames are far apart
         people = self._pool.submit(self._eyes.find, frame.picture, None, [operator])
-        self._asked = _Asked(frame, operator, people)
+        self._asked = _Asked(frame, operator, people, self._look_at_hands(frame, operator))
 
     def _heed_second_opinion(self) -> None:
         """Weigh who is who anew by the search of a whole picture, if one was asked for."""
@@ -338,7 +339,8 @@ class Watcher:
                 self.state = self.state.following("operator", replace(person, belief=believed))
                 self._doubt_if_another_fits_better(believed, np.delete(belief, at))
         others = [one for one, way in zip(people, apart, strict=True) if way >= SAME_BODY_SHARE]
-        for role, other in identify([look, *others], self._width_px, self._notes.handed).items():
+        who = identify([look, *others], self._width_px, self._notes.handed)
+        for role, other in with_patient(who, asked.patient.result()).items():
             if role != "operator" and other.look is not look:
                 self.state = self.state.following(role, Followed(other.look.next_box, other.belief))
         if person.belief >= OPERATOR_FLOOR:
@@ -350,3 +352,8 @@ class Watcher:
                 "Another person looked more like the operator for a while."
             )
             self.state = self.state.following("operator", None)
+
+
+def _care_of(role: Role) -> Care:
+    """Return how somebody who is no operator is looked at."""
+    return "lying" if role == "patient" else "once"

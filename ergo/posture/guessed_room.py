@@ -133,8 +133,8 @@ class _SeenPatient:
     ----------
     part_px : dict of str to array (xy,)
         Middle of both ears, shoulders, hips and knees. [px]
-    trunk_px : float
-        Length of the trunk in the picture. [px]
+    part_sd_px : dict of str to float
+        Error of each, per axis. [px]
     depth_m : float
         The network's guess of the head's depth. [m]
     ways : array (way, xy)
@@ -157,10 +157,10 @@ def _seen_patient(
     if not len(frames):
         return None
     placed = camera_points(patient, [camera], timeline)
-    part_px = {part: np.median(middle_px(patient, part)[frames], axis=0) for part in BELOW_HEAD_M}
+    seen = patient.frames(frames)
     return _SeenPatient(
-        part_px=part_px,
-        trunk_px=float(np.linalg.norm(part_px["shoulder"] - part_px["hip"])),
+        part_px={part: np.median(middle_px(seen, part), axis=0) for part in BELOW_HEAD_M},
+        part_sd_px={part: float(np.median(middle_sd_px(seen, part))) for part in BELOW_HEAD_M},
         depth_m=float(np.nanmedian(placed.middle("ear")[frames, 2])),
         ways=_ways(levelled(placed, [camera], timeline).frames(frames)),
     )

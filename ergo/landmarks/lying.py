@@ -1,0 +1,97 @@
+"""The patient, told from a crop at the hands of somebody who works there.
+
+The person detector knows people who are upright and misses most who lie under
+cloths and instruments. Who works at a mouth shows where the head is: a second head
+of the joint branch tells from a crop round the hands whether somebody lies there
+and where that person's joints are, hidden ones included.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from ergo.arrays import FloatArray, PictureArray
+from ergo.landmarks.body import Body
+from ergo.landmarks.joints import JOINT, Joints
+from ergo.landmarks.names import LANDMARKS
+from ergo.landmarks.network import Box, Look, PoseNetwork
+
+CROP_M = 2.03
+"""Side of the crop in metres of the network, in which people are smaller than they are: 2.4 m."""
+LYING_FLOOR = 0.5
+"""Belief from which somebody lies there."""
+TO_HEAD = 0.35
+"""Where the next crop's middle lies between the told head and mid-hip."""
+SURE_M = 0.06
+"""Error of a joint at which it is believed half to be in view. [m]"""
+
+
+def box_at_hands(person: Look) -> Box:
+    """Return the upright crop in which a patient would lie at a person's hands."""
+    body = Body.of(person)
+    right, down = body.hands_px.mean(0)
+    return Box(float(right), float(down), CROP_M * body.px_per_m, 0.0)
+
+
+def lying_look(network: PoseNetwork, picture: PictureArray, box: Box) -> Look:
+    """Return the patient as a crop at somebody's hands tells of them.
+
+    Landmarks are the joints, or lie on lines through them; of legs beyond the knee
+    nothing is known. ``presence`` is the belief that somebody lies there.
+
+    Parameters
+    ----------
+    network : PoseNetwork
+        With a branch of joints.
+    picture : array (row, column, rgb)
+    box : Box
+        Of :func:`box_at_hands`, or the ``next_box`` of such a look.
+    """
+    joints, presence = network.lying_joints(picture, box)
+    return look_of(joints, presence, box)
+
+
+def look_of(joints: Joints, presence: float, box: Box) -> Look:
+    """Return joints seen in a crop of :data:`CROP_M` as a look. [px]."""
+    picture_px: FloatArray = _PLACES @ joints.place
+    m_per_px = CROP_M / box.side_px
+    hips = joints.place[[JOINT["hip_left"], JOINT["hip_right"]]].mean(0)
+    head = joints.place[[JOINT["ear_left"], JOINT["ear_right"]]].mean(0)
+    spread_m = (np.abs(_PLACES) @ joints.spread) * m_per_px
+    at = head + TO_HEAD * (hips - head)
+    return Look(
+        picture_px=picture_px,
+        world_m=(picture_px - hips) * m_per_px,
+        visibility=1 / (1 + (spread_m / SURE_M) ** 2),
+        presence=presence,
+        next_box=replace(box, x_px=float(at[0]), y_px=float(at[1])),
+        joints=joints,
+    )
+
+
+def _shares() -> Mapping[str, Mapping[str, float]]:
+    """Return which joints every landmark that is none lies between, or beyond."""
+    shares: dict[str, Mapping[str, float]] = {}
+    for side in ("left", "right"):
+        eye, knee, hip = f"eye_outer_{side}", f"knee_{side}", f"hip_{side}"
+        shares[f"eye_inner_{side}"] = {"nose": 0.5, eye: 0.5}
+        shares[f"eye_{side}"] = {"nose": 0.25, eye: 0.75}
+        shares[f"mouth_{side}"] = {"nose": 0.9, "c7": 0.05, f"shoulder_{side}": 0.05}
+        shares[f"thumb_{side}"] = {f"wrist_{side}": 0.4, f"index_{side}": 0.6}
+        for part in ("ankle", "heel", "toe"):
+            shares[f"{part}_{side}"] = {knee: 1.9, hip: -0.9}
+    return shares
+
+
+def _places() -> FloatArray:
+    """Return array (landmark, joint): how landmarks follow from joints."""
+    shares = _shares()
+    places = np.zeros((len(LANDMARKS), len(JOINT)))
+    for row, landmark in enumerate(LANDMARKS):
+        for joint, share in shares.get(landmark, {landmark: 1.0}).items():
+            places[row, JOINT[joint]] = share
+    return places
+
+
+_PLACES = _places()
