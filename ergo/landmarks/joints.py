@@ -67,6 +67,10 @@ def joints_of(answer: FloatArray) -> Joints:
     return Joints(place, _SPREAD * np.exp(spread), _SPREAD_DEEP * np.exp(deep_spread))
 
 
+def lying_of(answer: FloatArray) -> tuple[Joints, float]:
+    raise NotImplementedError
+
+
 def joint_branch(whole: Any, copy: Any, feeding: Sequence[Any]) -> Any:
     """Return the output of the branch on ``whole``, with the taught stages taken from ``copy``.
 

@@ -7,6 +7,7 @@ in which it is seen; the feet lie where the patient's body points. Where the pat
 is not seen well enough, an assistant tells (:mod:`ergo.posture.four_handed`).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -30,6 +31,7 @@ from ergo.posture.seat import (
     cue_of_height,
     lens_height_m,
     middle_px,
+    middle_sd_px,
 )
 from ergo.room.camera import Camera
 from ergo.room.unknowns import (
@@ -49,7 +51,6 @@ BELOW_HEAD_M = {"ear": 0.0, "shoulder": 0.06, "hip": 0.14, "knee": 0.18}
 """How far parts of a patient in a reclined chair lie below the head (training scenes; ours)."""
 FLAT_RAY_M = 0.35
 """Depth error at which a place told by its line of sight counts half (ours)."""
-HEAD_SD_TRUNKS = 0.08
 HEIGHT_RANGE_M = (0.5, 3.0)
 
 
@@ -90,15 +91,17 @@ def guessed_rooms(
     if not len(frames):
         return None, "not judged"
     errors, numbers = seat_errors(GUESSES), np.random.default_rng(2)
-    drawn = numbers.standard_normal((8, GUESSES))
+    drawn = numbers.standard_normal((6, GUESSES))
     cameras = _cameras(camera, drawn[:4])
     if camera.height_m is None:
         cameras = replace(cameras, lens_m=lens_height_m(operator, cameras, errors, frames))
     patient = _seen_patient(people.timeline, people.patient, camera)
     pair = pair_of(operator, people.assistant, handed)
     if patient is not None:
-        head_m = _head_m(cameras, patient, drawn[4:])
-        rooms = Rooms(cameras, head_m, _feet(cameras, head_m[:, 2], patient, numbers), errors)
+        part_px = patient.drawn_px(numbers)
+        head_m = _head_m(cameras, part_px["ear"], patient.depth_m, drawn[4:])
+        ways, trust = _ways_by_sight(cameras, head_m[:, 2], part_px)
+        rooms = Rooms(cameras, head_m, _feet(ways, trust, patient.ways, numbers), errors)
         return _plausible(
             rooms if pair is None else with_assistant(rooms, pair, numbers)
         ), "automatic"
@@ -142,9 +145,16 @@ class _SeenPatient:
     """
 
     part_px: dict[str, FloatArray]
-    trunk_px: float
+    part_sd_px: dict[str, float]
     depth_m: float
     ways: FloatArray
+
+    def drawn_px(self, numbers: np.random.Generator) -> dict[str, FloatArray]:
+        """Return where the parts may be, arrays (draw, xy). [px]."""
+        return {
+            part: at + self.part_sd_px[part] * numbers.standard_normal((GUESSES, 2))
+            for part, at in self.part_px.items()
+        }
 
 
 def _seen_patient(
@@ -181,12 +191,24 @@ def _ways(points: BodyPoints) -> FloatArray:
     return unit(np.array(told).reshape(-1, 2))
 
 
-def _head_m(cameras: Cameras, seen: _SeenPatient, drawn: FloatArray) -> FloatArray:
-    """Return the middle of the patient's head, array (draw, xyz), from numbers (4, draw). [m]."""
-    off_px = HEAD_SD_TRUNKS * seen.trunk_px * drawn[:2].T[:, None]
-    rays = cameras.plan_rays(seen.part_px["ear"] + off_px)
-    height = HEAD_HEIGHT_M + HEAD_HEIGHT_SD_M * drawn[2]
-    by_size = (seen.depth_m * TRUE_PER_NETWORK_SIZE * (1 + SIZE_SD * drawn[3]))[:, None]
+def _head_m(
+    cameras: Cameras, head_px: FloatArray, depth_m: float, drawn: FloatArray
+) -> FloatArray:
+    """Return the middle of the patient's head, array (draw, xyz). [m].
+
+    Parameters
+    ----------
+    cameras : Cameras
+    head_px : array (draw, xy)
+        Where it is seen. [px]
+    depth_m : float
+        As the network guesses it. [m]
+    drawn : array (2, draw)
+        Standard normal numbers.
+    """
+    rays = cameras.plan_rays(head_px[:, None])
+    height = HEAD_HEIGHT_M + HEAD_HEIGHT_SD_M * drawn[0]
+    by_size = (depth_m * TRUE_PER_NETWORK_SIZE * (1 + SIZE_SD * drawn[1]))[:, None]
     depth = both(
         Cue(by_size, 2 * SIZE_SD * by_size),
         cue_of_height(rays, (cameras.lens_m - height)[:, None], HEAD_HEIGHT_SD_M),
@@ -195,16 +217,23 @@ def _head_m(cameras: Cameras, seen: _SeenPatient, drawn: FloatArray) -> FloatArr
 
 
 def _feet(
-    cameras: Cameras, head_height_m: FloatArray, seen: _SeenPatient, numbers: np.random.Generator
+    by_sight: FloatArray, trust: FloatArray, in_space: FloatArray, numbers: np.random.Generator
 ) -> FloatArray:
     """Return the direction from head to feet on the plan, array (draw, xy).
 
     Every draw hears the cues with other weights: what they disagree by is what they are unsure.
+
+    Parameters
+    ----------
+    by_sight, trust : array (way, draw, xy), (way, draw)
+        Of :func:`_ways_by_sight`.
+    in_space : array (way, xy)
+        What the body in space tells.
+    numbers : Generator
     """
-    ways, trust = _ways_by_sight(cameras, head_height_m, seen)
-    in_space = np.broadcast_to(seen.ways[:, None], (len(seen.ways), *ways.shape[1:]))
-    ways = np.concatenate([ways, in_space])
-    trust = np.concatenate([trust, np.ones(in_space.shape[:2])])
+    told = np.broadcast_to(in_space[:, None], (len(in_space), *by_sight.shape[1:]))
+    ways = np.concatenate([by_sight, told])
+    trust = np.concatenate([trust, np.ones(told.shape[:2])])
     heard = (trust * numbers.standard_exponential(trust.shape))[..., None] * ways
     noise = np.radians(AXIS_NOISE_DEG * numbers.standard_t(AXIS_TAIL, GUESSES))
     turn = np.arctan2(*heard.sum(axis=0).T) + noise
@@ -212,7 +241,7 @@ def _feet(
 
 
 def _ways_by_sight(
-    cameras: Cameras, head_height_m: FloatArray, seen: _SeenPatient
+    cameras: Cameras, head_height_m: FloatArray, part_px: Mapping[str, FloatArray]
 ) -> tuple[FloatArray, FloatArray]:
     """Return where the feet are by lines of sight and usual heights, and how far to trust each.
 
@@ -220,7 +249,7 @@ def _ways_by_sight(
     """
     at, sd_m = {}, {}
     for part, below in BELOW_HEAD_M.items():
-        rays = cameras.plan_rays(seen.part_px[part][None])
+        rays = cameras.plan_rays(part_px[part][:, None])
         cue = cue_of_height(rays, (cameras.lens_m - head_height_m + below)[:, None], 0.05)
         at[part], sd_m[part] = rays[:, 0, :2] * cue.depth_m, cue.sd_m[:, 0]
     pairs = (("shoulder", "hip"), ("ear", "hip"), ("ear", "knee"))

@@ -28,8 +28,9 @@ TRUE_PER_NETWORK_SIZE, SIZE_SD, SIZE_SD_KNOWN_HEIGHT = 1.18, 0.11, 0.08
 AVERAGE_HEIGHT_CM = 170.0
 KNEE_SEEN = 0.5
 """Belief in the view of a knee from which it counts as seen (ours)."""
-HIP_SD_TRUNKS = 0.10
-"""Error of mid-hip in the picture where only landmarks are known, per axis (ours)."""
+MIDDLE_SD_TRUNKS = 0.10
+"""Error of the middle of two points in the picture where only landmarks are known, per axis, in
+trunk lengths (ours)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,7 +91,7 @@ def seen_person(
     lower = np.where(left[:, 1:2] > right[:, 1:2], left, right)  # y points down
     return SeenPerson(
         hips_px=middle_px(track, "hip"),
-        hips_sd_px=_hips_sd_px(track),
+        hips_sd_px=middle_sd_px(track, "hip"),
         depth_m=placed.middle("hip")[:, 2],
         focal_px=camera.focal_px,
         size=TRUE_PER_NETWORK_SIZE * (height_cm / AVERAGE_HEIGHT_CM if height_cm else 1.0),
@@ -133,13 +134,13 @@ def _knees_m(points: BodyPoints, track: PoseTrack) -> FloatArray:
     return np.where((seen >= KNEE_SEEN)[..., None], knees, np.nan)
 
 
-def _hips_sd_px(track: PoseTrack) -> FloatArray:
-    """Return the error of the middle of the hips per axis, array (frame,). [px]."""
+def middle_sd_px(track: PoseTrack, stem: str) -> FloatArray:
+    """Return the error of :func:`middle_px` per axis, array (frame,). [px]."""
     trunk = middle_px(track, "hip") - middle_px(track, "shoulder")
-    sd_px: FloatArray = HIP_SD_TRUNKS * np.linalg.norm(trunk, axis=-1)
+    sd_px: FloatArray = MIDDLE_SD_TRUNKS * np.linalg.norm(trunk, axis=-1)
     if track.joint_sd_px is None:
         return sd_px
-    joints = track.joint_sd_px[:, [JOINT["hip_left"], JOINT["hip_right"]]].mean(axis=1)
+    joints = track.joint_sd_px[:, [JOINT[f"{stem}_left"], JOINT[f"{stem}_right"]]].mean(axis=1)
     return np.where(np.isfinite(joints), joints, sd_px)
 
 
