@@ -12,17 +12,16 @@ from dataclasses import replace
 import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
-from ergo.landmarks.body import Body
-from ergo.landmarks.joints import JOINT, Joints
+from ergo.landmarks.body import TRUE_PER_NETWORK_SIZE, Body
+from ergo.landmarks.joints import JOINT, LYING_SIDE_M, Joints
 from ergo.landmarks.names import LANDMARKS
 from ergo.landmarks.network import Box, Look, PoseNetwork
 
-CROP_M = 2.03
-"""Side of the crop in metres of the network, in which people are smaller than they are: 2.4 m."""
+CROP_M = LYING_SIDE_M / TRUE_PER_NETWORK_SIZE
+"""Side of the crop in metres of the network, in which people are smaller than they are."""
 LYING_FLOOR = 0.5
 """Belief from which somebody lies there."""
-TO_HEAD = 0.35
-"""Where the next crop's middle lies between the told head and mid-hip."""
+_KNUCKLES = [JOINT["index_left"], JOINT["index_right"]]
 SURE_M = 0.06
 """Error of a joint at which it is believed half to be in view. [m]"""
 
@@ -30,7 +29,8 @@ SURE_M = 0.06
 def box_at_hands(person: Look) -> Box:
     """Return the upright crop in which a patient would lie at a person's hands."""
     body = Body.of(person)
-    right, down = body.hands_px.mean(0)
+    hands_px = body.hands_px if person.joints is None else person.joints.place[_KNUCKLES, :2]
+    right, down = hands_px.mean(0)
     return Box(float(right), float(down), CROP_M * body.px_per_m, 0.0)
 
 
@@ -59,13 +59,12 @@ def look_of(joints: Joints, presence: float, box: Box) -> Look:
     hips = joints.place[[JOINT["hip_left"], JOINT["hip_right"]]].mean(0)
     head = joints.place[[JOINT["ear_left"], JOINT["ear_right"]]].mean(0)
     spread_m = (np.abs(_PLACES) @ joints.spread) * m_per_px
-    at = head + TO_HEAD * (hips - head)
     return Look(
         picture_px=picture_px,
         world_m=(picture_px - hips) * m_per_px,
         visibility=1 / (1 + (spread_m / SURE_M) ** 2),
         presence=presence,
-        next_box=replace(box, x_px=float(at[0]), y_px=float(at[1])),
+        next_box=replace(box, x_px=float(head[0]), y_px=float(head[1])),
         joints=joints,
     )
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ergo.arrays import FloatArray
+from ergo.landmarks.body import TRUE_PER_NETWORK_SIZE
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.clock_track import Handed
@@ -24,7 +25,6 @@ from ergo.posture.placing import camera_points, levelled
 from ergo.posture.rooms import Cameras, Rooms, cameras_of, seat_errors
 from ergo.posture.seat import (
     SIZE_SD,
-    TRUE_PER_NETWORK_SIZE,
     Cue,
     SeenPerson,
     both,

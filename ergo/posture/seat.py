@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
+from ergo.landmarks.body import TRUE_PER_NETWORK_SIZE
 from ergo.landmarks.joints import JOINT
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
@@ -23,8 +24,8 @@ from ergo.timeline import Timeline
 
 HIP_HEIGHT_M, HIP_HEIGHT_SD_M = 0.62, 0.06
 """Hip joints of a seated person above the floor (0.54-0.72 m in our training scenes; ours)."""
-TRUE_PER_NETWORK_SIZE, SIZE_SD, SIZE_SD_KNOWN_HEIGHT = 1.18, 0.11, 0.08
-"""Sizes of bodies over the network's metric guess, in our training scenes (ours)."""
+SIZE_SD, SIZE_SD_KNOWN_HEIGHT = 0.11, 0.08
+"""Spread of the true size over the network's guess, in our training scenes (ours)."""
 AVERAGE_HEIGHT_CM = 170.0
 KNEE_SEEN = 0.5
 """Belief in the view of a knee from which it counts as seen (ours)."""

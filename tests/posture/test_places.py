@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import Notes
@@ -23,6 +24,7 @@ SHRUNK = 1 / 1.18  # a network's bodies are that much smaller than true ones
 CAMERA = Camera(1280, 960, 1000.0, (640.0, 480.0), -15.0, 0.0, None, 1.0, "room", True)
 LENS_M = 1.6
 HEAD_M = np.array([0.1, 2.6])
+JOINT_SD_M = 0.03  # of every joint, as the network states it
 
 # a seated person: own left, ahead, above the floor [m]; both sides alike but for the sign of left
 SEATED = {
@@ -72,9 +74,14 @@ def track(role, points, frames=1):
     hips = seen[[INDEX["hip_left"], INDEX["hip_right"]]].mean(axis=0)
     sight = hips / np.linalg.norm(hips)
     shape = (seen - hips) * SHRUNK @ _turn_to_ahead(sight).T
+    px_per_m = CAMERA.focal_px / hips[2]
+    deep = np.column_stack([pixels[:, :2], (seen[:, 2] - hips[2]) * px_per_m])
+    joints = deep[[INDEX.get(name, INDEX["nose"]) for name in JOINTS]]
+    joints[JOINTS.index("c7")] = deep[[INDEX["shoulder_left"], INDEX["shoulder_right"]]].mean(0)
     return PoseTrack(
         role, ("heavy",), np.tile(pixels, (frames, 1, 1, 1)), np.tile(shape, (frames, 1, 1, 1)),
         np.ones((frames, 1, len(LANDMARKS))), np.ones(frames), np.ones(frames),
+        np.tile(joints, (frames, 1, 1)), np.full((frames, len(JOINTS)), JOINT_SD_M * px_per_m),
     )  # fmt: skip
 
 
