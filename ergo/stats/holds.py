@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from math import nan
 
 import numpy as np
@@ -61,17 +60,21 @@ def hold_records(
     records: list[HoldRecord] = []
     for angle in HOLD_ANGLES:
         holds = find_holds(timeline, posture, angle)
-        found = zip(holds, _strains(holds), _against_line(holds, line), strict=True)
-        records += _with_rests([_record(*each, hours, tasks) for each in found])
+        strains = _strains(holds)
+        columns = (
+            _against_line(holds, line),
+            _usual(hours, holds),
+            _usual(tasks, holds),
+            _rests_s(holds, strains),
+        )
+        records += map(_record, holds, strains, *columns)
     order = {source: place for place, source in enumerate(timeline.sources)}
     return tuple(sorted(records, key=lambda each: (order[each.source], each.start_s)))
 
 
 def _record(
-    hold: Hold, strain: Strain, against: _Against, hours: Labels, tasks: Labels
+    hold: Hold, strain: Strain, against: _Against, hour: str | None, task: str | None, rest_s: float
 ) -> HoldRecord:
-    frames = slice(hold.first, hold.last + 1)
-    hour = _usual(hours, frames)
     limit_s, is_beyond, probability = against
     return HoldRecord(
         angle=ANGLES[COLUMN[hold.angle]],
@@ -85,8 +88,8 @@ def _record(
         is_beyond_line=is_beyond,
         beyond_probability=probability,
         clock_hour=None if hour is None else int(hour),
-        task=_usual(tasks, frames),
-        rest_after_s=nan,
+        task=task,
+        rest_after_s=rest_s,
     )
 
 
@@ -115,23 +118,33 @@ def _strains(holds: Sequence[Hold]) -> list[Strain]:
     return [bands[place].strain for place in band_of(bands, surely).tolist()]
 
 
-def _usual(labels: Labels, frames: slice) -> str | None:
-    """Return the label of most of the frames that have one."""
-    named = Counter(labels[frames])
+def _usual(labels: Labels, holds: Sequence[Hold]) -> list[str | None]:
+    """Return for each hold the label of most of the frames that have one."""
+    of_frame = np.array(labels, dtype=object)
+    changes = np.concatenate([[0], np.cumsum(of_frame[1:] != of_frame[:-1])]).tolist()
+    return [
+        labels[hold.first]
+        if changes[hold.first] == changes[hold.last]
+        else _most_common(labels[hold.first : hold.last + 1])
+        for hold in holds
+    ]
+
+
+def _most_common(labels: Labels) -> str | None:
+    named = Counter(labels)
     del named[None]
     return named.most_common(1)[0][0] if named else None
 
 
-def _with_rests(holds: Sequence[HoldRecord]) -> list[HoldRecord]:
-    """Return the holds of one angle with the time to the next strained one."""
-    done: list[HoldRecord] = []
-    next_start = {hold.source: nan for hold in holds}
-    for hold in reversed(holds):
-        rest_s = next_start[hold.source] - hold.start_s - hold.length_s
-        done.append(replace(hold, rest_after_s=rest_s))
-        if hold.is_strained:
-            next_start[hold.source] = hold.start_s
-    return done[::-1]
+def _rests_s(holds: Sequence[Hold], strains: Sequence[Strain]) -> list[float]:
+    """Return the time from each hold of one angle to the next strained one."""
+    rests_s: list[float] = []
+    next_start_s = {hold.source: nan for hold in holds}
+    for hold, strain in zip(reversed(holds), reversed(strains), strict=True):
+        rests_s.append(next_start_s[hold.source] - hold.start_s - hold.length_s)
+        if strain > 0:
+            next_start_s[hold.source] = hold.start_s
+    return rests_s[::-1]
 
 
 def longest(holds: Sequence[HoldRecord], angle: str) -> HoldRecord | None:
