@@ -307,7 +307,8 @@ def _answers(of: FloatArray, learned: PartModel) -> tuple[FloatArray, FloatArray
         frames = slice(start, start + _AT_ONCE)
         some = of[frames]
         wide = wide_nearness(some, quick.centres)
-        moves[frames], spreads[frames] = wide**2 @ quick.weights, local_sd(some, wide, quick)
+        spreads[frames] = local_sd(some, wide, quick)
+        moves[frames] = np.square(wide, out=wide) @ quick.weights
     return moves, spreads
 
 

@@ -58,13 +58,14 @@ def hold_records(
     tuple of HoldRecord
     """
     records: list[HoldRecord] = []
+    usual_hour, usual_task = _UsualLabel(hours), _UsualLabel(tasks)
     for angle in HOLD_ANGLES:
         holds = find_holds(timeline, posture, angle)
         strains = _strains(holds)
         columns = (
             _against_line(holds, line),
-            _usual(hours, holds),
-            _usual(tasks, holds),
+            usual_hour.of(holds),
+            usual_task.of(holds),
             _rests_s(holds, strains),
         )
         records += map(_record, holds, strains, *columns)
@@ -118,22 +119,36 @@ def _strains(holds: Sequence[Hold]) -> list[Strain]:
     return [bands[place].strain for place in band_of(bands, surely).tolist()]
 
 
-def _usual(labels: Labels, holds: Sequence[Hold]) -> list[str | None]:
-    """Return for each hold the label of most of the frames that have one."""
-    of_frame = np.array(labels, dtype=object)
-    changes = np.concatenate([[0], np.cumsum(of_frame[1:] != of_frame[:-1])]).tolist()
-    return [
-        labels[hold.first]
-        if changes[hold.first] == changes[hold.last]
-        else _most_common(labels[hold.first : hold.last + 1])
-        for hold in holds
-    ]
+class _UsualLabel:
+    """Tells the label of most of the frames of a hold that have one."""
 
+    def __init__(self, labels: Labels) -> None:
+        self._labels = labels
+        self._names = [name for name in dict.fromkeys(labels) if name is not None]
+        of_frame = np.array(labels, dtype=object)
+        counts = [np.cumsum(of_frame == name) for name in self._names]
+        self._so_far = np.zeros((len(labels) + 1, len(counts)), dtype=np.int64)
+        if counts:
+            self._so_far[1:] = np.array(counts).T
 
-def _most_common(labels: Labels) -> str | None:
-    named = Counter(labels)
-    del named[None]
-    return named.most_common(1)[0][0] if named else None
+    def of(self, holds: Sequence[Hold]) -> list[str | None]:
+        """Return the usual label of each hold; of equally usual ones the first."""
+        if not self._names or not holds:
+            return [None] * len(holds)
+        first, last = np.array([(hold.first, hold.last) for hold in holds]).T
+        counts = self._so_far[last + 1] - self._so_far[first]
+        most = counts.max(axis=1)
+        is_tied = (counts == most[:, None]).sum(axis=1) > 1
+        columns = (counts.argmax(axis=1), most > 0, is_tied)
+        return [
+            self._first_of_most(hold) if tied else self._names[at] if named else None
+            for hold, at, named, tied in zip(holds, *(c.tolist() for c in columns), strict=True)
+        ]
+
+    def _first_of_most(self, hold: Hold) -> str | None:
+        named = Counter(self._labels[hold.first : hold.last + 1])
+        del named[None]
+        return named.most_common(1)[0][0] if named else None
 
 
 def _rests_s(holds: Sequence[Hold], strains: Sequence[Strain]) -> list[float]:

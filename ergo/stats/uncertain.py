@@ -145,8 +145,8 @@ def _kinds(first: IndexArray, second: IndexArray) -> tuple[IndexArray, int]:
         return first, 0
     span = int(second.max() - second.min()) + 1
     key = (first - first.min()) * span + second - second.min()
-    used = np.flatnonzero(np.bincount(key))
-    return np.searchsorted(used, key), len(used)
+    is_used = np.bincount(key) > 0
+    return (np.cumsum(is_used) - 1)[key], int(is_used.sum())
 
 
 def edges_of(bands: tuple[Band, ...]) -> FloatArray:
