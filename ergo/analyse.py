@@ -25,7 +25,7 @@ from ergo.posture.estimate import estimate_posture
 from ergo.posture.fusion import fuse
 from ergo.posture.neutral import level_cameras
 from ergo.posture.places import clock_of, place_people
-from ergo.posture.placing import placed_body
+from ergo.posture.placing import PlacedBody, placed_body
 from ergo.posture.posture_track import PostureTrack
 from ergo.room.camera import Camera
 from ergo.room.places import Place, place_of
@@ -122,14 +122,15 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
     """
     timeline = recording.timeline
     of_views = notes_of_views(recording, notes)
-    own, *others = (
-        _view(view, stated) for view, stated in zip(views_of(recording), of_views, strict=True)
-    )
-    with ThreadPoolExecutor(1) as beside:  # places and scores do not need each other
+    stands = [
+        _stand(view, stated) for view, stated in zip(views_of(recording), of_views, strict=True)
+    ]
+    own = stands[0]
+    with ThreadPoolExecutor(1) as beside:  # places and angles do not need each other
         placing = beside.submit(
             place_people, timeline, recording.tracks, own.cameras, own.places, of_views[0]
         )
-        posture, joined = _as_one(recording, [own, *others]) if others else (own.posture, None)
+        posture, joined = _angles(recording, stands, of_views)
         scores = score_all(timeline, posture, notes, recording.settings.readings)
         place = placing.result()
     return Session(
@@ -145,16 +146,16 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _View:
-    """What one view alone tells; cameras and places one per source."""
+class _Stand:
+    """How one view saw the operator; cameras and places one per source."""
 
     operator: PoseTrack
     places: tuple[Place, ...]
     cameras: tuple[Camera, ...]
-    posture: PostureTrack
+    placed: PlacedBody
 
 
-def _view(recording: Recording, notes: Sequence[Notes]) -> _View:
+def _stand(recording: Recording, notes: Sequence[Notes]) -> _Stand:
     timeline = recording.timeline
     operator = with_moved_landmarks(recording.tracks["operator"], timeline, notes)
     places = tuple(
@@ -164,19 +165,26 @@ def _view(recording: Recording, notes: Sequence[Notes]) -> _View:
     as_told = [place.camera for place in places]
     placed = placed_body(operator, as_told, timeline)
     cameras = level_cameras(timeline, placed.points, as_told, notes)
-    posture = estimate_posture(timeline, operator, cameras, notes, placed=placed)
-    return _View(operator, places, cameras, posture)
+    return _Stand(operator, places, cameras, placed)
 
 
-def _as_one(recording: Recording, views: Sequence[_View]) -> tuple[PostureTrack, Joined]:
+def _angles(
+    recording: Recording, stands: Sequence[_Stand], notes: Sequence[Sequence[Notes]]
+) -> tuple[PostureTrack, Joined | None]:
     """Return the angles of all views at the times of the first, and how they were joined."""
     parts = views_of(recording)
+    alone = [
+        estimate_posture(part.timeline, each.operator, each.cameras, stated, placed=each.placed)
+        for part, each, stated in zip(parts, stands, notes, strict=True)
+    ]
+    if len(alone) == 1:
+        return alone[0], None
     seen = [
         SeenFrom(part.timeline, each.operator, each.cameras[0], start_s)
-        for part, each, start_s in zip(parts, views, starts_s(recording), strict=True)
+        for part, each, start_s in zip(parts, stands, starts_s(recording), strict=True)
     ]
     crossings = [crossed_posture(seen[0], other) for other in seen[1:]]
-    told = [*((each.posture, at) for each, at in zip(views, seen, strict=True))]
+    told = [*zip(alone, seen, strict=True)]
     told += [(each, seen[0]) for each in crossings if each is not None]
     posture, counted = fuse(
         [each for each, _ in told],
@@ -184,5 +192,5 @@ def _as_one(recording: Recording, views: Sequence[_View]) -> tuple[PostureTrack,
         [at.start_s for _, at in told],
     )
     names = tuple(part.sources[0].name for part in parts)
-    cameras = tuple(each.cameras[0] for each in views)
+    cameras = tuple(each.cameras[0] for each in stands)
     return posture, Joined(names, cameras, np.minimum(counted, len(names)))

@@ -24,3 +24,9 @@ PictureArray = npt.NDArray[np.uint8]
 """array (row, column, channel): an upright RGB picture, 8 bits a channel."""
 
 AnyArray = npt.NDArray[Any]
+
+
+def frames_side_by_side(values: AnyArray) -> AnyArray:
+    """Return the same array (frame, ...), in memory with its frames next to each other."""
+    side_by_side: AnyArray = np.moveaxis(np.ascontiguousarray(np.moveaxis(values, 0, -1)), -1, 0)
+    return side_by_side

@@ -74,7 +74,7 @@ def trunk_twist_deg(points: BodyPoints) -> FloatArray:
     axis = g.unit(points.trunk)
     hips = g.unit(g.without(points["hip_left"] - points["hip_right"], axis))
     shoulders = g.trunk_axes(points)[..., 0]
-    return g.atan2_deg(g.dot(np.cross(hips, shoulders), axis), g.dot(hips, shoulders))
+    return g.atan2_deg(g.dot(g.cross(hips, shoulders), axis), g.dot(hips, shoulders))
 
 
 def head_inclination_deg(points: BodyPoints) -> FloatArray:
@@ -84,7 +84,7 @@ def head_inclination_deg(points: BodyPoints) -> FloatArray:
     """
     line = g.ear_eye_line(points)
     rise = g.dot(line, np.broadcast_to(g.UP, line.shape))
-    return g.atan2_deg(-rise, np.linalg.norm(g.without(line, g.UP), axis=-1))
+    return g.atan2_deg(-rise, g.length(g.without(line, g.UP)))
 
 
 _NECK = ("neck_flexion_deg", "neck_side_bend_deg", "neck_rotation_deg")
@@ -97,7 +97,7 @@ def _neck(points: BodyPoints, neutral: BodyPoints | None) -> dict[str, FloatArra
     rotation = np.arctan2(forward[:, 0], forward[:, 1])
     level_left = np.stack([np.cos(rotation), -np.sin(rotation), np.zeros_like(rotation)], axis=-1)
     # (left, forward, up) is a left-handed triple, hence the order of the product
-    level_up = np.cross(level_left, forward)
+    level_up = g.cross(level_left, forward)
     return {
         "neck_flexion_deg": -np.degrees(np.arcsin(np.clip(forward[:, 2], -1, 1))),
         "neck_side_bend_deg": g.atan2_deg(g.dot(left, level_up), g.dot(left, level_left)),
@@ -128,7 +128,7 @@ def _wrist(points: BodyPoints, side: str) -> dict[str, FloatArray]:
     knuckles = (points[f"index_{side}"] + points[f"pinky_{side}"]) / 2
     hand = g.unit(knuckles - points[f"wrist_{side}"])
     thumbward = g.unit(g.without(points[f"index_{side}"] - points[f"pinky_{side}"], hand))
-    palmward = _OUTWARD[side] * np.cross(hand, thumbward)
+    palmward = _OUTWARD[side] * g.cross(hand, thumbward)
     along = g.dot(forearm, hand)
     return {
         f"wrist_flexion_deg_{side}": g.atan2_deg(-g.dot(forearm, palmward), along),

@@ -8,7 +8,6 @@ level is known and one for cameras taken as level are never mixed.
 """
 
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -19,7 +18,7 @@ from ergo.arrays import AnyArray, BoolArray, FloatArray, IndexArray
 from ergo.posture import geometry as g
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.angles import body_angles
-from ergo.posture.body_points import POSITION, BodyPoints
+from ergo.posture.body_points import POSITION, BodyPoints, turned
 from ergo.posture.limbs import (
     LIMB,
     limbs_of,
@@ -129,11 +128,14 @@ def corrected(points: BodyPoints, spread_m: FloatArray, is_level_known: BoolArra
     is_level_known : array (frame,)
         Where False, level axes are those of a camera taken as level.
     """
-    xyz = points.xyz.copy()
+    variants = {"known": is_level_known, "assumed": ~is_level_known}
+    for variant, where in variants.items():
+        if where.all():
+            return _by_variant(points, spread_m, model(variant))
+    xyz = points.xyz.copy(order="K")
     angles, sd = np.full((2, len(points), len(NAMES)), np.nan)
-    for variant in VARIANTS:
-        frames = np.flatnonzero(is_level_known if variant == "known" else ~is_level_known)
-        if len(frames):
+    for variant, where in variants.items():
+        if len(frames := np.flatnonzero(where)):
             done = _by_variant(points.frames(frames), spread_m[frames], model(variant))
             xyz[frames], angles[frames], sd[frames] = done.points.xyz, done.angles, done.sd
     return Corrected(BodyPoints(xyz), angles, sd)
@@ -169,20 +171,11 @@ def _by_variant(
     mirrored = mirrored_points(seen), mirrored_spread(spread_m)
     limbs = limbs_of(seen)
     sd = np.full((len(points), len(NAMES)), np.nan)
-    work = [
-        (name, is_mirrored)
-        for name, part in PARTS.items()
-        for is_mirrored in (False, *[True] * part.has_mirror)
-    ]
-
-    def of_one(each: tuple[str, bool]) -> tuple[FloatArray, FloatArray]:
-        name, is_mirrored = each
-        return _of_part(*(mirrored if is_mirrored else as_seen), PARTS[name], models[name])
-
-    with ThreadPoolExecutor() as pool:
-        for (name, is_mirrored), found in zip(work, pool.map(of_one, work), strict=True):
-            _put(limbs, sd, *found, PARTS[name], is_mirrored=is_mirrored)
-    moved = with_limbs(points, np.einsum("fji,flj->fli", turn, limbs))
+    for name, part in PARTS.items():
+        for is_mirrored in (False, *[True] * part.has_mirror):
+            found = _of_part(*(mirrored if is_mirrored else as_seen), part, models[name])
+            _put(limbs, sd, *found, part, is_mirrored=is_mirrored)
+    moved = with_limbs(points, turned(turn.swapaxes(1, 2), limbs))
     angles = body_angles(moved, neutral_with_c7())
     return Corrected(moved, angles, grown(sd, angles, models))
 
@@ -233,19 +226,24 @@ def in_view(points: BodyPoints) -> tuple[FloatArray, BodyPoints]:
     ahead = (points.middle("hip") + points.middle("shoulder")) * (0.5, 0.0, 0.5)
     ahead = g.unit(ahead)
     down = np.broadcast_to(-g.UP, ahead.shape)
-    turn = np.stack([np.cross(down, ahead), down, ahead], axis=1)
-    return turn, BodyPoints(np.einsum("fij,fpj->fpi", turn, points.xyz))
+    turn = g.columns(g.cross(down, ahead), down, ahead).swapaxes(1, 2)
+    return turn, BodyPoints(turned(turn, points.xyz))
 
 
 def features(seen: BodyPoints, spread_m: FloatArray, part: Part) -> FloatArray:
     """Return array (frame, feature) of one part, from points of :func:`in_view`; may hold NaN."""
     middle = (seen.middle("hip") + seen.middle("shoulder")) / 2
-    places = [(seen[name] - middle) * _PLACE_WEIGHT for name in part.points]
-    spread = np.log(spread_m[:, [POSITION[name] for name in part.points]]) * _SPREAD_WEIGHT
-    height = middle[:, 1] / np.linalg.norm(middle, axis=1) * _ELEVATION_WEIGHT
-    directions = plain_limbs(seen, part) * _DIRECTION_WEIGHT
-    flat = directions.reshape(len(directions), -1)
-    return np.concatenate([*places, flat, spread, height[:, None]], axis=1)
+    places = [(seen[name] - middle).T * _PLACE_WEIGHT for name in part.points]
+    directions = np.concatenate([*np.moveaxis(plain_limbs(seen, part), 0, -1)])
+    spread = np.log(spread_m.T[[POSITION[name] for name in part.points]])
+    height = middle[:, 1] / g.length(middle)
+    rows = [
+        *places,
+        directions * _DIRECTION_WEIGHT,
+        spread * _SPREAD_WEIGHT,
+        height[None] * _ELEVATION_WEIGHT,
+    ]
+    return np.concatenate(rows).T
 
 
 def plain_limbs(seen: BodyPoints, part: Part) -> FloatArray:
@@ -302,13 +300,15 @@ def _answers(of: FloatArray, learned: PartModel) -> tuple[FloatArray, FloatArray
     is measured.
     """
     quick = PartModel(*(getattr(learned, name).astype(np.float32) for name in PartModel.__slots__))
+    of = of.astype(np.float32, order="C")
     moves = np.empty((len(of), learned.weights.shape[1]))
     spreads = np.empty((len(of), learned.variance.shape[1]))
     for start in range(0, len(of), _AT_ONCE):
         frames = slice(start, start + _AT_ONCE)
-        some = of[frames].astype(np.float32)
+        some = of[frames]
         wide = wide_nearness(some, quick.centres)
-        moves[frames], spreads[frames] = wide**2 @ quick.weights, local_sd(some, wide, quick)
+        spreads[frames] = local_sd(some, wide, quick)
+        moves[frames] = np.square(wide, out=wide) @ quick.weights
     return moves, spreads
 
 
@@ -328,7 +328,8 @@ def local_sd(of: AnyArray, wide: AnyArray, learned: PartModel) -> FloatArray:
         From :func:`wide_nearness`.
     learned : PartModel
     """
-    local = wide @ learned.variance / wide.sum(axis=1, keepdims=True)
+    weight = wide @ np.ones((wide.shape[1], 1), wide.dtype)  # quicker than a sum
+    local = wide @ learned.variance / weight
     local *= np.exp(2 * np.clip(bent(of) @ learned.slope, -MOST_SLOPE, MOST_SLOPE))
     near = np.einsum("fe,fe->f", wide, wide)[:, None]
     far = FAR_WEIGHT / (FAR_WEIGHT + near)

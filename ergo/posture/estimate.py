@@ -28,6 +28,7 @@ from ergo.posture.uncertainty import (
     level_is_known,
     standard_deviation,
     usual_error,
+    usual_spread,
     view_azimuth_deg,
 )
 from ergo.room.camera import Camera
@@ -99,14 +100,16 @@ def _measured(
     value, has_own = _against_neutral(timeline, points, notes)
     known = level_is_known(cameras)[camera_of]
     usual = np.where(has_own[:, None], 0.0, usual_error(azimuth_deg, known))
-    width = standard_deviation(azimuth_deg, away_s, cameras, camera_of)
+    spread = usual_spread(azimuth_deg, known)
+    width = standard_deviation(spread, away_s, cameras, camera_of)
     if learned is None:
         return value - usual, width
     seated = seated_share(learned.points, known)[:, None]
     held = np.where(known[:, None], seated, 1.0)  # of an assumed level it is mostly the camera's
     share = np.where(np.isnan(learned.sd), 0.0, seated)
     value = _mixed(value - held * usual, learned.angles, share)
-    learned_width = standard_deviation(azimuth_deg, away_s, cameras, camera_of, learned.sd)
+    taught = np.where(np.isnan(learned.sd), spread, learned.sd)
+    learned_width = standard_deviation(taught, away_s, cameras, camera_of)
     plain_variance = width**2 + ((1 - held) * usual) ** 2
     return value, np.sqrt(_mixed(plain_variance, learned_width**2, share))
 

@@ -15,15 +15,34 @@ _NOTHING = 1e-9
 
 def unit(vector: FloatArray) -> FloatArray:
     """Return each vector (..., xyz) with length 1; NaN where it has no length."""
-    length = np.linalg.norm(vector, axis=-1, keepdims=True)
-    usable: FloatArray = np.where(length > _NOTHING, length, np.nan)
-    return vector / usable
+    size = length(vector)
+    usable: FloatArray = np.where(size > _NOTHING, size, np.nan)
+    return vector / usable[..., None]
+
+
+def length(vector: FloatArray) -> FloatArray:
+    """Return the length of each vector (..., xyz)."""
+    size: FloatArray = np.sqrt(dot(vector, vector))
+    return size
 
 
 def dot(a: FloatArray, b: FloatArray) -> FloatArray:
     """Return the scalar product of vectors (..., xyz)."""
     product: FloatArray = np.einsum("...i,...i->...", a, b)
     return product
+
+
+def cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return the vector product of vectors (..., xyz)."""
+    ax, ay, az = (a[..., axis] for axis in range(3))
+    bx, by, bz = (b[..., axis] for axis in range(3))
+    return np.moveaxis(np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx]), 0, -1)
+
+
+def product(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Return the product of matrices (..., row, column); quicker than ``@`` for many small ones."""
+    both: FloatArray = np.einsum("...ij,...jk->...ik", a, b)
+    return both
 
 
 def without(vector: FloatArray, axis: FloatArray) -> FloatArray:
@@ -34,14 +53,13 @@ def without(vector: FloatArray, axis: FloatArray) -> FloatArray:
 def atan2_deg(y: FloatArray, x: FloatArray) -> FloatArray:
     """Return the direction of (x, y); -180..180, NaN where both are 0 [deg]."""
     angle: FloatArray = np.degrees(np.arctan2(y, x))
-    return np.where(np.hypot(x, y) > _NOTHING, angle, np.nan)
+    return np.where(x * x + y * y > _NOTHING**2, angle, np.nan)
 
 
 def between_deg(a: FloatArray, b: FloatArray) -> FloatArray:
     """Return the angle between vectors (..., xyz); 0..180, NaN where one has no length [deg]."""
-    a, b = unit(a), unit(b)
-    angle: FloatArray = np.degrees(np.arctan2(np.linalg.norm(np.cross(a, b), axis=-1), dot(a, b)))
-    return angle
+    angle: FloatArray = np.degrees(np.arctan2(length(cross(a, b)), dot(a, b)))
+    return np.where((length(a) > _NOTHING) & (length(b) > _NOTHING), angle, np.nan)
 
 
 def wrapped_deg(angle: FloatArray) -> FloatArray:
@@ -53,7 +71,15 @@ def axes(left: FloatArray, up: FloatArray) -> FloatArray:
     """Return the frame (frame, xyz, axis) that keeps ``up`` and turns ``left`` square to it."""
     up = unit(up)
     left = unit(without(left, up))
-    return np.stack([left, np.cross(left, up), up], axis=-1)
+    return columns(left, cross(left, up), up)
+
+
+def columns(*vectors: FloatArray) -> FloatArray:
+    """Return vectors (frame, xyz) side by side, array (frame, xyz, axis)."""
+    kept = np.empty((len(vectors), *vectors[0].shape[::-1]))
+    for of_axis, vector in zip(kept, vectors, strict=True):
+        of_axis[:] = vector.T
+    return kept.T
 
 
 def within(frame: FloatArray, vector: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -77,7 +103,7 @@ def head_axes(points: BodyPoints) -> FloatArray:
     """Return the head frame K: the ear line, and the ear-eye line square to it."""
     left = unit(points["ear_left"] - points["ear_right"])
     forward = unit(without(ear_eye_line(points), left))
-    return np.stack([left, forward, np.cross(forward, left)], axis=-1)
+    return columns(left, forward, cross(forward, left))
 
 
 def ear_eye_line(points: BodyPoints) -> FloatArray:
@@ -95,15 +121,16 @@ def neutral_trunk_axes(points: BodyPoints, neutral: BodyPoints | None) -> FloatA
     trunk = trunk_axes(points)
     if neutral is None:
         return trunk
-    return trunk @ _transposed(trunk_axes(neutral)) @ heading_axes(neutral)
+    return product(trunk, product(_transposed(trunk_axes(neutral)), heading_axes(neutral)))
 
 
 def head_on_trunk(points: BodyPoints, neutral: BodyPoints | None) -> FloatArray:
     """Return the turn of the head against the trunk away from neutral, (frame, axis, axis)."""
-    turn = _transposed(trunk_axes(points)) @ head_axes(points)
+    turn = product(_transposed(trunk_axes(points)), head_axes(points))
     if neutral is None:
         return turn
-    return turn @ _transposed(_transposed(trunk_axes(neutral)) @ head_axes(neutral))
+    zero = product(_transposed(trunk_axes(neutral)), head_axes(neutral))
+    return product(turn, _transposed(zero))
 
 
 def _transposed(matrices: FloatArray) -> FloatArray:

@@ -5,7 +5,7 @@ A *hold* is a posture kept longer than 4 s with slight variation only (ISO
 standard gives no figure for "slight"; ours is :data:`HOLD_TOLERANCE_DEG`.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from weakref import WeakKeyDictionary
 
@@ -100,17 +100,37 @@ def _searched(
     posture: PostureTrack,
 ) -> tuple[Hold, ...]:
     value = posture.angle(angle_name)
-    seen = np.isfinite(value)
+    parts = _seen_parts(timeline, value)
+    walled, begins = _walled(value, parts)
+    reach = _reach(walled, 2 * tolerance_deg)
     found: list[Hold] = []
-    for run in clip_runs(timeline):
-        for part in seen_runs(timeline, run, seen):
-            frames = part.start + np.flatnonzero(seen[part.start : part.stop])
-            spans = _longest_first(
-                timeline.time_s[frames], value[frames], 2 * tolerance_deg, minimum_s
-            )
-            if spans:
-                found += _holds(timeline, posture, angle_name, frames, np.array(spans))
+    for frames, begin in zip(parts, begins, strict=True):
+        ends = reach[begin : begin + len(frames)] - begin
+        spans = _longest_first(timeline.time_s[frames], ends, minimum_s)
+        if spans:
+            found += _holds(timeline, posture, angle_name, frames, np.array(spans))
     return tuple(found)
+
+
+def _seen_parts(timeline: Timeline, value: FloatArray) -> list[IndexArray]:
+    """Return the seen frames of every part of a clip without a long gap."""
+    seen = np.isfinite(value)
+    return [
+        part.start + np.flatnonzero(seen[part.start : part.stop])
+        for run in clip_runs(timeline)
+        for part in seen_runs(timeline, run, seen)
+    ]
+
+
+def _walled(value: FloatArray, parts: Sequence[IndexArray]) -> tuple[FloatArray, list[int]]:
+    """Return the parts' values one after the other, and where in this each part begins.
+
+    After each part stands an infinite value, which no hold and no movement crosses:
+    what is searched in all parts at once is found in each as if it were alone.
+    """
+    pieces = [piece for part in parts for piece in (value[part], [np.inf])]
+    begins = np.cumsum([0, *(len(part) + 1 for part in parts)])[:-1]
+    return np.concatenate(pieces or [np.empty(0)]), begins.tolist()
 
 
 def held_longer_than(timeline: Timeline, holds: Iterable[Hold], seconds: float) -> BoolArray:
@@ -137,20 +157,23 @@ def repetitions_per_minute(
         frame, per minute judged; NaN for stills and where less than 15 s of that
         minute were judged. [1/min]
     """
+    from scipy.signal import find_peaks  # takes 0.5 s and 40 MB to load
+
     rate = np.full(len(timeline), np.nan)
     value = posture.angle(angle_name)
-    seen = np.isfinite(value)
-    for run in clip_runs(timeline):
-        for part in seen_runs(timeline, run, seen):
-            frames = part.start + np.flatnonzero(seen[part.start : part.stop])
-            rate[frames] = _rate(timeline.time_s[frames], value[frames], swing_deg)
+    parts = _seen_parts(timeline, value)
+    walled, begins = _walled(value, parts)
+    peaks, _ = find_peaks(walled, prominence=swing_deg)
+    peaks = peaks[np.isfinite(walled[peaks])]
+    of_part = np.searchsorted(peaks, [*begins, len(walled)])
+    for part, (frames, begin) in enumerate(zip(parts, begins, strict=True)):
+        own = peaks[of_part[part] : of_part[part + 1]] - begin
+        rate[frames] = _rate(timeline.time_s[frames], own)
     return rate
 
 
-def _rate(time_s: FloatArray, value: FloatArray, swing_deg: float) -> FloatArray:
-    from scipy.signal import find_peaks  # takes 0.5 s and 40 MB to load
-
-    peaks, _ = find_peaks(value, prominence=swing_deg)
+def _rate(time_s: FloatArray, peaks: IndexArray) -> FloatArray:
+    """Return the peaks in the minute round each time of one part, per minute judged."""
     start = np.maximum(time_s - REPEAT_WINDOW_S / 2, time_s[0])
     end = np.minimum(time_s + REPEAT_WINDOW_S / 2, time_s[-1])
     count = np.searchsorted(time_s[peaks], end, "right") - np.searchsorted(time_s[peaks], start)
@@ -190,27 +213,39 @@ def _holds(
 def _means(time_s: FloatArray, value: FloatArray, spans: IndexArray) -> FloatArray:
     """Return the mean over time of each span (start, stop) of frames, by the trapezoid rule."""
     area = np.diff(time_s) * (value[:-1] + value[1:]) / 2
-    total = np.add.reduceat(np.append(area, 0.0), (spans - (0, 1)).ravel())[::2]
-    means: FloatArray = total / np.ptp(time_s[spans - (0, 1)], axis=1)
+    begin, end = spans[:, 0], spans[:, 1] - 1
+    so_far = np.concatenate([[0.0], np.cumsum(area)])
+    means: FloatArray = (so_far[end] - so_far[begin]) / (time_s[end] - time_s[begin])
     return means
 
 
 def _longest_first(
-    time_s: FloatArray, value: FloatArray, band: float, minimum_s: float
+    time_s: FloatArray, reach: IndexArray, minimum_s: float
 ) -> list[tuple[int, int]]:
-    """Return spans (start, stop) longer than ``minimum_s`` within ``band``, in order."""
-    reach = _reach(value, band)
-    spans, open_parts = [], [(0, len(value))]
+    """Return spans (start, stop) longer than ``minimum_s``, in order, the longest taken first.
+
+    Parameters
+    ----------
+    time_s : array (frame,)
+    reach : array (frame,)
+        For each start the first frame that a span cannot hold; never falls.
+    minimum_s : float
+    """
+    length_s = time_s[reach - 1] - time_s
+    spans, open_parts = [], [(0, len(time_s))]
     while open_parts:
         start, stop = open_parts.pop()
         if stop - start < 2 or time_s[stop - 1] - time_s[start] <= minimum_s:
             continue
-        ends = np.minimum(reach[start:stop], stop)
-        length_s = time_s[ends - 1] - time_s[start:stop]
-        best = int(np.argmax(length_s))
-        if length_s[best] > minimum_s:
-            spans.append((start + best, int(ends[best])))
-            open_parts += [(start, start + best), (int(ends[best]), stop)]
+        cut = start + int(np.searchsorted(reach[start:stop], stop))  # from here on to the end
+        longest_s, best, end = time_s[stop - 1] - time_s[cut], cut, stop
+        if cut > start:
+            uncut = start + int(np.argmax(length_s[start:cut]))
+            if length_s[uncut] >= longest_s:
+                longest_s, best, end = length_s[uncut], uncut, int(reach[uncut])
+        if longest_s > minimum_s:
+            spans.append((best, end))
+            open_parts += [(start, best), (end, stop)]
     return sorted(spans)
 
 
@@ -232,7 +267,8 @@ def _reach(value: FloatArray, band: float) -> IndexArray:
         last = len(highs[power]) - 1
         at = np.minimum(end, last)
         high, low = np.maximum(top, highs[power][at]), np.minimum(bottom, lows[power][at])
-        fits = (end <= last) & (high - low <= band)
+        with np.errstate(invalid="ignore"):  # between two walls
+            fits = (end <= last) & (high - low <= band)
         top, bottom = np.where(fits, high, top), np.where(fits, low, bottom)
         end = end + np.where(fits, 2**power, 0)
     return end

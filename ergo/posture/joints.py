@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import BoolArray, FloatArray, frames_side_by_side
 from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
@@ -41,14 +41,13 @@ def joint_points(
     lens = [(c.focal_px, *c.centre_px, c.width_px, c.height_px) for c in cameras]
     of_frame = np.array(lens, dtype=float).reshape(-1, 5)[timeline.source_index]
     focal_px, centre_px, size_px = of_frame[:, 0], of_frame[:, 1:3], of_frame[:, 3:]
-    points, spread_m = placed_joints(
-        track.joint_px, track.joint_sd_px, hip_depth_m, focal_px, centre_px
-    )
-    landmarks_px = track.picture_px[..., :2].mean(axis=1)
+    joint_px = frames_side_by_side(track.joint_px)
+    points, spread_m = placed_joints(joint_px, track.joint_sd_px, hip_depth_m, focal_px, centre_px)
     for at, joint in enumerate(JOINTS):
-        inside = _is_inside(track.joint_px[:, at, :2], size_px)
+        inside = _is_inside(joint_px[:, at, :2], size_px)
         if joint in INDEX:  # where the landmark lies outside, its joint inside is a guess
-            inside &= _is_inside(landmarks_px[:, INDEX[joint]], size_px)
+            landmark_px = track.picture_px[:, :, INDEX[joint], :2].mean(axis=1)
+            inside &= _is_inside(landmark_px, size_px)
         points[_POINT_OF.get(joint, joint)][~inside] = np.nan
     return points, spread_m
 
@@ -79,11 +78,10 @@ def placed_joints(
     metre = (depth_m / focal_px)[:, None]  # per px at the depth of the hips
     ahead = depth_m[:, None] + joint_px[..., 2] * metre
     across = (joint_px[..., :2] - centre_px[:, None]) / focal_px[:, None, None] * ahead[..., None]
-    xyz = np.concatenate([across, ahead[..., None]], axis=-1)
-    spread_m = np.full((len(joint_px), len(POINTS)), np.nan)
+    spread_m = frames_side_by_side(np.full((len(joint_px), len(POINTS)), np.nan))
     named = {}
     for at, joint in enumerate(JOINTS):
         point = _POINT_OF.get(joint, joint)
-        named[point] = xyz[:, at]
+        named[point] = np.stack([*across[:, at].T, ahead[:, at]], axis=-1)
         spread_m[:, POSITION[point]] = joint_sd_px[:, at] * metre[:, 0]
     return body_points(named), spread_m

@@ -48,7 +48,8 @@ _FLIP_X = np.array([-1.0, 1.0, 1.0])
 
 def mirrored_points(points: BodyPoints) -> BodyPoints:
     """Return the body as seen in a mirror: x turned round, left and right exchanged."""
-    return BodyPoints(points.xyz[:, _POINTS_MIRRORED] * _FLIP_X)
+    by_point = np.moveaxis(points.xyz, 0, -1)[_POINTS_MIRRORED] * _FLIP_X[:, None]
+    return BodyPoints(np.moveaxis(by_point, -1, 0))
 
 
 def mirrored_spread(spread_m: FloatArray) -> FloatArray:
@@ -64,7 +65,10 @@ def mirrored_limbs(limbs: FloatArray) -> FloatArray:
 
 def limbs_of(points: BodyPoints, names: Sequence[str] = LIMBS) -> FloatArray:
     """Return limbs with their lengths, all or some, array (frame, limb, xyz) in m."""
-    return np.stack([_limb(points, name) for name in names], axis=1)
+    by_limb = np.empty((len(names), 3, len(points)))
+    for limb, name in zip(by_limb, names, strict=True):
+        limb[:] = _limb(points, name).T
+    return np.moveaxis(by_limb, -1, 0)
 
 
 def _limb(points: BodyPoints, name: str) -> FloatArray:
@@ -103,8 +107,8 @@ def with_limbs(points: BodyPoints, directions: FloatArray) -> BodyPoints:
         Of any length but 0.
     """
     old = limbs_of(points)
-    length = np.linalg.norm(old, axis=-1, keepdims=True)
-    limb = dict(zip(LIMBS, np.moveaxis(g.unit(directions) * length, 1, 0), strict=True))
+    new = g.unit(directions) * g.length(old)[..., None]
+    limb = dict(zip(LIMBS, np.moveaxis(new, 1, 0), strict=True))
     hips, shoulders = points.middle("hip"), points.middle("hip") + limb["trunk_to_shoulders"]
     ears = shoulders + points.middle("ear") - points.middle("shoulder")
     moved = {
@@ -113,7 +117,7 @@ def with_limbs(points: BodyPoints, directions: FloatArray) -> BodyPoints:
     }
     for side, half in (("left", 0.5), ("right", -0.5)):
         eyes = points[f"eye_outer_{side}"] - points.middle("eye_outer")
-        span = np.linalg.norm(eyes, axis=-1, keepdims=True) * g.unit(limb["ears"]) * 2 * half
+        span = g.length(eyes)[:, None] * g.unit(limb["ears"]) * 2 * half
         moved |= {
             f"hip_{side}": hips + half * limb["hips"],
             f"shoulder_{side}": shoulders + half * limb["shoulders"],
@@ -121,7 +125,7 @@ def with_limbs(points: BodyPoints, directions: FloatArray) -> BodyPoints:
             f"eye_outer_{side}": ears + limb["gaze"] + span,
         }
         moved |= _arm(moved[f"shoulder_{side}"], limb, side)
-    xyz = points.xyz.copy()
+    xyz = points.xyz.copy(order="K")
     for name, place in moved.items():
         xyz[:, POSITION[name]] = place
     return BodyPoints(xyz)

@@ -12,7 +12,7 @@ import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.posture.clock import bearing_deg, hours_from_bearing
-from ergo.posture.geometry import wrapped_deg
+from ergo.posture.geometry import dot, length, wrapped_deg
 from ergo.posture.place_track import MEASURES
 from ergo.posture.rooms import Rooms
 from ergo.posture.seat import Seat, SeenPerson, seat_of
@@ -134,7 +134,7 @@ def on_patients_plan(points: FloatArray, rooms: Rooms) -> FloatArray:
     x, y = -rooms.feet.T[:, :, None]  # towards 12 o'clock
     left = away[..., 0] * y - away[..., 1] * x
     behind = away[..., 0] * x + away[..., 1] * y
-    return np.stack([left, behind], axis=-1)
+    return np.moveaxis(np.array([left, behind]), 0, -1)
 
 
 def _measures(
@@ -144,15 +144,13 @@ def _measures(
     to_head = rooms.head_m[:, None, :2] - seat.hips_m[..., :2]
     eyes = seat.hips_m + person.eyes_m[frames] * seat.size - mouth[:, None]
     elbow = seat.hips_m + person.elbow_m[frames] * seat.size
-    return np.stack(
-        [
-            turn_deg(to_head, person.trunk_forward[frames]),
-            turn_deg(to_head, person.head_forward[frames]),
-            np.sqrt((eyes**2).sum(axis=-1)),
-            mouth[:, None, 2] - elbow[..., 2],
-        ],
-        axis=-1,
+    measures = (
+        turn_deg(to_head, person.trunk_forward[frames]),
+        turn_deg(to_head, person.head_forward[frames]),
+        length(eyes),
+        mouth[:, None, 2] - elbow[..., 2],
     )
+    return np.moveaxis(np.array(measures), 0, -1)
 
 
 def _knees_under(
@@ -192,10 +190,9 @@ def _weight(seat: FloatArray, hands: FloatArray, facing_deg: FloatArray) -> Floa
     facing_deg : array (draw, frame)
         Hips against the way to the patient's head. [deg]
     """
-    reach = (np.sqrt((seat**2).sum(axis=-1)) - REACH_M) / REACH_SD_M
-    off = (((hands - HANDS_TO_MOUTH_M) / HANDS_SD_M) ** 2).sum(axis=-1)
+    reach, off = (length(seat) - REACH_M) / REACH_SD_M, (hands - HANDS_TO_MOUTH_M) / HANDS_SD_M
     likely = np.exp(-0.5 * reach**2) + OUT_OF_REACH
-    likely *= _known(np.exp(-0.5 * off)) + HANDS_ELSEWHERE
+    likely *= _known(np.exp(-0.5 * dot(off, off))) + HANDS_ELSEWHERE
     likely *= _known(np.exp(-0.5 * (facing_deg / FACING_SD_DEG) ** 2)) + FACING_ELSEWHERE
     weight: FloatArray = likely / likely.sum(axis=0)
     return weight

@@ -13,7 +13,7 @@ import numpy as np
 from ergo.arrays import FloatArray
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
-from ergo.posture.body_points import POINTS, BodyPoints, body_points
+from ergo.posture.body_points import POINTS, BodyPoints, body_points, turned
 from ergo.room.camera import Camera
 from ergo.timeline import Timeline
 
@@ -43,7 +43,7 @@ def levelled(points: BodyPoints, cameras: Sequence[Camera], timeline: Timeline) 
     """Return points given in each source's camera axes (x right, y down, z ahead) in level axes."""
     level = np.array([camera.level_from_camera for camera in cameras]).reshape(-1, 3, 3)
     level = level[timeline.source_index]
-    return BodyPoints(points.xyz @ level.swapaxes(-1, -2))
+    return BodyPoints(turned(level, points.xyz))
 
 
 def camera_points(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline) -> BodyPoints:
@@ -72,9 +72,9 @@ def placed_body(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline)
     lens = [(c.focal_px, *c.centre_px, c.width_px, c.height_px) for c in cameras]
     of_frame = np.array(lens, dtype=float).reshape(-1, 5)[timeline.source_index]
     focal_px, centre_px, size_px = of_frame[:, 0], of_frame[:, 1:3], of_frame[:, 3:]
-    of_looks = _landmarks_m(track.picture_px[..., :2], track.world_m, focal_px, centre_px)
-    points_m = _mean_look(of_looks)
-    middle_px = _mean_look(track.picture_px)[:, _LANDMARKS, :2]
+    picture_px = _of_body(track.picture_px[..., :2])
+    of_looks = _on_sight_m(picture_px, _of_body(track.world_m), focal_px, centre_px)
+    points_m, middle_px = _mean_look(of_looks), _mean_look(picture_px)
     is_outside = ((middle_px < 0) | (middle_px > size_px[:, None])).any(axis=-1)
     points_m[is_outside] = np.nan
     named = {name: points_m[:, at] for at, name in enumerate(_SEEN_POINTS)}
@@ -91,7 +91,8 @@ def hip_depth_m(
     picture_px, world_m : array (frame, look, landmark, xy), (frame, look, landmark, xyz)
     focal_px, centre_px : array (frame,), (frame, xy)
     """
-    return _hip_depth_m(_landmarks_m(picture_px, world_m, focal_px, centre_px))
+    body = _of_body(picture_px), _of_body(world_m)
+    return _hip_depth_m(_on_sight_m(*body, focal_px, centre_px))
 
 
 def _hip_depth_m(of_looks: FloatArray) -> FloatArray:
@@ -99,18 +100,22 @@ def _hip_depth_m(of_looks: FloatArray) -> FloatArray:
     return depth
 
 
-def _landmarks_m(
+def _of_body(landmarks: FloatArray) -> FloatArray:
+    """Return the landmarks (frame, look, landmark, ...) that are body points."""
+    return np.moveaxis(np.moveaxis(landmarks, 0, -1)[:, _LANDMARKS], -1, 0)
+
+
+def _on_sight_m(
     picture_px: FloatArray, world_m: FloatArray, focal_px: FloatArray, centre_px: FloatArray
 ) -> FloatArray:
-    """Return the landmarks that are body points, array (frame, look, landmark, xyz). [m]."""
-    rays = picture_px[:, :, _LANDMARKS] - centre_px[:, None, None]
-    rays /= focal_px[:, None, None, None]
-    return placed_m(rays, world_m[:, :, _LANDMARKS])
+    """Return the body's landmarks where they were seen, array (frame, look, landmark, xyz). [m]."""
+    rays = (picture_px - centre_px[:, None, None]) / focal_px[:, None, None, None]
+    return placed_m(rays, world_m)
 
 
 def _mean_look(of_looks: FloatArray) -> FloatArray:
     """Return the mean over axis 1; adding whole looks is much faster than ``mean``."""
-    total = of_looks[:, 0].copy()
+    total = of_looks[:, 0].copy(order="K")
     for look in range(1, of_looks.shape[1]):
         total += of_looks[:, look]
     mean: FloatArray = total / of_looks.shape[1]
@@ -132,7 +137,7 @@ def placed_m(rays: FloatArray, world_m: FloatArray) -> FloatArray:
     array (frame, look, landmark, xyz)
         Camera axes: x right, y down, z ahead. [m]
     """
-    shape_m = world_m @ _turn_to(rays.mean(axis=2)).swapaxes(-1, -2)
+    shape_m = turned(_turn_to(rays.mean(axis=2)), world_m)
     depth_m = shape_m[..., 2] + _best_distance_m(rays, shape_m)[..., None]
     depth_m = np.maximum(depth_m, _NEAREST_M)
     placed = np.empty_like(shape_m)
@@ -153,7 +158,7 @@ def _turn_to(sight: FloatArray) -> FloatArray:
         (-x * y / (1 + z), 1 - y * y / (1 + z), y),
         (-x, -y, z),
     )
-    return np.stack([np.stack(row, axis=-1) for row in rows], axis=-2)
+    return np.moveaxis(np.array(rows), (0, 1), (-2, -1))
 
 
 def _best_distance_m(rays: FloatArray, shape_m: FloatArray) -> FloatArray:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import BoolArray, FloatArray, frames_side_by_side
 from ergo.errors import InputError
 from ergo.posture.angle_names import COLUMN, NAMES
 
@@ -37,6 +37,7 @@ class PostureTrack:
                 raise InputError(
                     f"{name} must have shape {wanted}, got {getattr(self, name).shape}."
                 )
+            object.__setattr__(self, name, frames_side_by_side(getattr(self, name)))
 
     def __len__(self) -> int:
         """Return the number of frames."""

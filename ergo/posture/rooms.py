@@ -67,10 +67,11 @@ class Cameras:
             x to the right of the picture, y ahead, z up; one unit deep along the optical axis.
         """
         across = (points_px - self.centre_px) / self.focal_px[:, None, None]
-        rays = np.concatenate([across, np.ones_like(across[..., :1])], axis=-1)
         plan_from_camera = self.level_from_camera[:, [0, 2, 1]] * np.array([[1.0], [1.0], [-1.0]])
-        plan: FloatArray = rays @ plan_from_camera.swapaxes(-1, -2)
-        return plan
+        x, y = across[..., 0], across[..., 1]
+        by_x, by_y, ahead = plan_from_camera.transpose(2, 1, 0)[..., None]
+        plan = np.array([by_x[to] * x + by_y[to] * y + ahead[to] for to in range(3)])
+        return np.moveaxis(plan, 0, -1)
 
     def some(self, which: BoolArray | IndexArray) -> "Cameras":
         """Return some of the draws."""

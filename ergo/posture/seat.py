@@ -180,13 +180,9 @@ def seat_of(person: SeenPerson, cameras: Cameras, errors: SeatErrors, frames: In
         Cue(by_size, person.size_sd * by_size),
         cue_of_height(rays, cameras.lens_m[:, None] - height[:, None], HIP_HEIGHT_SD_M),
     )
-    hips = np.concatenate(
-        [
-            rays[..., :2] * depth[..., None],
-            np.broadcast_to(height[:, None, None], (*depth.shape, 1)),
-        ],
-        axis=-1,
-    )
+    hips = np.empty_like(rays)
+    hips[..., :2] = rays[..., :2] * depth[..., None]
+    hips[..., 2] = height[:, None]
     return Seat(hips, size[:, None, None])
 
 
@@ -250,6 +246,6 @@ def cue_of_height(rays: FloatArray, fall_m: FloatArray, sd_m: float) -> Cue:
 
 def both(one: Cue, other: Cue) -> FloatArray:
     """Return the depth that two cues tell together, each by its certainty [m]."""
-    weight, rest = one.sd_m**-2.0, other.sd_m**-2.0
+    weight, rest = 1 / (one.sd_m * one.sd_m), 1 / (other.sd_m * other.sd_m)
     depth: FloatArray = (weight * one.depth_m + rest * other.depth_m) / (weight + rest)
     return depth

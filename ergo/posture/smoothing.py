@@ -27,7 +27,7 @@ def bridged(timeline: Timeline, points: BodyPoints) -> tuple[BodyPoints, FloatAr
         How far the nearest seen frame is from a bridged one, for the point of
         which that is furthest; 0 where nothing was bridged. [s]
     """
-    xyz = points.xyz.copy()
+    xyz = points.xyz.copy(order="K")
     away_s = np.zeros(len(points))
     for run in clip_runs(timeline):
         frames = slice(run.start, run.stop)
@@ -63,7 +63,7 @@ def _filled(
 
 def smoothed(timeline: Timeline, points: BodyPoints) -> BodyPoints:
     """Return the points of clips after a zero-phase low-pass; never across gaps or clips."""
-    xyz = points.xyz.copy()
+    xyz = points.xyz.copy(order="K")
     for run in clip_runs(timeline):
         seen = np.isfinite(xyz[run.start : run.stop, :, 0])
         for members in _seen_alike(seen):

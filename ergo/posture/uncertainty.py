@@ -61,7 +61,7 @@ def view_azimuth_deg(points: BodyPoints) -> FloatArray:
     """
     shoulders = points["shoulder_left"] - points["shoulder_right"]
     left = g.unit(g.without(shoulders, g.UP))
-    forward = np.cross(left, g.UP)
+    forward = g.cross(left, g.UP)
     to_camera = -points.middle("shoulder")
     return g.atan2_deg(g.dot(to_camera, left), g.dot(to_camera, forward))
 
@@ -73,31 +73,34 @@ def usual_error(azimuth_deg: FloatArray, is_level_known: BoolArray) -> FloatArra
     return error
 
 
+def usual_spread(azimuth_deg: FloatArray, is_level_known: BoolArray) -> FloatArray:
+    """Return the usual standard deviation of every angle in each view, array (frame, angle).
+
+    Where the view is not known (NaN) the worst one is taken.
+    """
+    return _looked_up("sd", azimuth_deg, is_level_known)
+
+
 def standard_deviation(
-    azimuth_deg: FloatArray,
+    spread: FloatArray,
     away_s: FloatArray,
     cameras: Sequence[Camera],
     camera_of: IndexArray,
-    learned_sd: FloatArray | None = None,
 ) -> FloatArray:
-    """Return one standard deviation of every angle, array (frame, angle); never NaN.
+    """Return one standard deviation of every angle with all that adds to it, (frame, angle).
 
     Parameters
     ----------
-    azimuth_deg : array (frame,)
-        From :func:`view_azimuth_deg`. Where it is NaN the worst view is taken.
+    spread : array (frame, angle)
+        From :func:`usual_spread`, or as it was learned.
     away_s : array (frame,)
         Distance to the nearest seen frame of what was bridged. [s]
     cameras : sequence of Camera
     camera_of : array (frame,)
         Position in ``cameras`` of each frame's camera.
-    learned_sd : array (frame, angle), optional
-        Of corrected angles; takes the place of the table's where it is not NaN.
     """
     known = level_is_known(cameras)[camera_of]
-    variance = _looked_up("sd", azimuth_deg, known) ** 2
-    if learned_sd is not None:
-        variance = np.where(np.isnan(learned_sd), variance, learned_sd**2)
+    variance = spread**2
     level_sd = np.array([camera.level_sd_deg for camera in cameras])[camera_of]
     gravity = [angle.name in AGAINST_GRAVITY for angle in ANGLES]
     variance[:, gravity] += np.where(known, level_sd, 0.0)[:, None] ** 2
@@ -115,11 +118,13 @@ def level_is_known(cameras: Sequence[Camera]) -> BoolArray:
 
 def _looked_up(column: str, azimuth_deg: FloatArray, is_level_known: BoolArray) -> FloatArray:
     """Return ``column`` of the table between its views, array (frame, angle)."""
-    found = np.empty((len(azimuth_deg), len(ANGLES)))
-    for at, angle in enumerate(ANGLES):
-        for level, frames in (("known", is_level_known), ("assumed", ~is_level_known)):
-            found[frames, at] = _of_angle(column, angle, level, azimuth_deg[frames])
-    return found
+    found = np.empty((len(ANGLES), len(azimuth_deg)))
+    for level, frames in (("known", is_level_known), ("assumed", ~is_level_known)):
+        if frames.any():
+            from_view = azimuth_deg[frames]
+            for of_angle, angle in zip(found, ANGLES, strict=True):
+                of_angle[frames] = _of_angle(column, angle, level, from_view)
+    return found.T
 
 
 def _of_angle(column: str, angle: AngleName, level: str, azimuth_deg: FloatArray) -> FloatArray:

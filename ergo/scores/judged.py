@@ -141,7 +141,8 @@ def _chance_of_sum(first: FloatArray, second: FloatArray) -> FloatArray:
 def _shifted(chance: FloatArray, by: StepArray, last: int) -> FloatArray:
     """Return the chances with each frame's steps moved and kept within 1..``last``."""
     moved = np.zeros((last, chance.shape[1]))
-    for shift in np.unique(by):
+    lowest = int(by.min(initial=0))
+    for shift in (lowest + np.flatnonzero(np.bincount(by - lowest))).tolist():
         here = by == shift
         for row, of_row in enumerate(chance):
             moved[min(max(row + shift, 0), last - 1)] += np.where(here, of_row, 0.0)

@@ -20,6 +20,7 @@ from ergo.stats.uncertain import (
     band_probabilities,
     common_shares,
     edges_of,
+    weights_of,
 )
 
 _BIN = 0.5  # percentiles of drawn blocks are read from classes of half a degree
@@ -65,7 +66,7 @@ def beyond_share(pool: Pool, draws: Draws, limits: LimitSet, wanted: BoolArray) 
     value = pool.posture.angle(name)
     strained = [n for n, band in enumerate(limits.bands) if band.strain == 2]
     held = np.where(wanted, pool.held, 0.0)
-    alike = alike_frames(value, pool.posture.angle_sd(name), held[None])
+    alike = alike_frames(value, pool.posture.angle_sd(name), weights_of(held[None]))
     probability = band_probabilities(alike, edges_of(limits.bands))[strained].sum(axis=0)
     is_beyond = np.isin(band_of(limits.bands, value), strained)
     return _share(
@@ -94,7 +95,7 @@ def level_share(pool: Pool, draws: Draws, key: tuple[str, str], wanted: BoolArra
     judged = level != NOT_SEEN
     held = np.where(wanted, pool.held, 0.0)
     cut = np.where(judged, np.clip(ndtri(np.clip(lower, 0, 1)), -_SURE, _SURE), np.nan)
-    alike = alike_frames(_FINE * cut, np.full(len(cut), _FINE), held[None])
+    alike = alike_frames(_FINE * cut, np.full(len(cut), _FINE), weights_of(held[None]))
     below = band_probabilities(alike, np.array([0.0]))[1]
     return _share(pool, draws, held, level >= first, judged, 1 - common_shares(alike, below)[:, 0])
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import compress
 
 import numpy as np
 
@@ -45,9 +46,13 @@ def nearest_hours(hours: FloatArray) -> FloatArray:
     return nearest
 
 
+_HOURS: Labels = (None, *(str(hour) for hour in range(1, 13)))
+
+
 def hour_labels(clock: ClockTrack) -> Labels:
     """Return the nearest full clock hour of each frame as its name."""
-    return tuple(f"{hour:.0f}" if hour == hour else None for hour in nearest_hours(clock.hours))
+    hours = np.nan_to_num(nearest_hours(clock.hours)).astype(np.int64)
+    return tuple(map(_HOURS.__getitem__, hours.tolist()))
 
 
 def task_labels(timeline: Timeline, notes: Sequence[Notes]) -> Labels:
@@ -99,13 +104,12 @@ def parts_of(kind: GroupKind, labels: Labels, held: FloatArray) -> tuple[Part, .
         Empty where no frame has a name; else the unnamed frames come last.
         Names of frames that stand for nothing (stills beside a clip) are left out.
     """
-    counts = zip(labels, held.tolist(), strict=True)
-    names = list(dict.fromkeys(label for label, amount in counts if label and amount > 0))
+    names = [name for name in dict.fromkeys(compress(labels, (held > 0).tolist())) if name]
     if kind == "clock":
         names.sort(key=int)
-    is_named = {name: np.array([label == name for label in labels]) for name in names}
-    parts = [Part(kind, name, np.where(is_named[name], held, 0.0)) for name in names]
-    unnamed = np.array([label is None for label in labels], dtype=bool)
+    of_frame = np.array(labels, dtype=object)
+    parts = [Part(kind, name, np.where(of_frame == name, held, 0.0)) for name in names]
+    unnamed = of_frame == None  # noqa: E711 - of each frame
     if names and np.any(unnamed & (held > 0)):
         parts.append(Part(kind, UNKNOWN, np.where(unnamed, held, 0.0)))
     return tuple(parts)

@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from math import nan
 
 import numpy as np
@@ -59,19 +58,24 @@ def hold_records(
     tuple of HoldRecord
     """
     records: list[HoldRecord] = []
+    usual_hour, usual_task = _UsualLabel(hours), _UsualLabel(tasks)
     for angle in HOLD_ANGLES:
         holds = find_holds(timeline, posture, angle)
-        found = zip(holds, _strains(holds), _against_line(holds, line), strict=True)
-        records += _with_rests([_record(*each, hours, tasks) for each in found])
+        strains = _strains(holds)
+        columns = (
+            _against_line(holds, line),
+            usual_hour.of(holds),
+            usual_task.of(holds),
+            _rests_s(holds, strains),
+        )
+        records += map(_record, holds, strains, *columns)
     order = {source: place for place, source in enumerate(timeline.sources)}
     return tuple(sorted(records, key=lambda each: (order[each.source], each.start_s)))
 
 
 def _record(
-    hold: Hold, strain: Strain, against: _Against, hours: Labels, tasks: Labels
+    hold: Hold, strain: Strain, against: _Against, hour: str | None, task: str | None, rest_s: float
 ) -> HoldRecord:
-    frames = slice(hold.first, hold.last + 1)
-    hour = _usual(hours, frames)
     limit_s, is_beyond, probability = against
     return HoldRecord(
         angle=ANGLES[COLUMN[hold.angle]],
@@ -85,8 +89,8 @@ def _record(
         is_beyond_line=is_beyond,
         beyond_probability=probability,
         clock_hour=None if hour is None else int(hour),
-        task=_usual(tasks, frames),
-        rest_after_s=nan,
+        task=task,
+        rest_after_s=rest_s,
     )
 
 
@@ -115,23 +119,47 @@ def _strains(holds: Sequence[Hold]) -> list[Strain]:
     return [bands[place].strain for place in band_of(bands, surely).tolist()]
 
 
-def _usual(labels: Labels, frames: slice) -> str | None:
-    """Return the label of most of the frames that have one."""
-    named = Counter(labels[frames])
-    del named[None]
-    return named.most_common(1)[0][0] if named else None
+class _UsualLabel:
+    """Tells the label of most of the frames of a hold that have one."""
+
+    def __init__(self, labels: Labels) -> None:
+        self._labels = labels
+        self._names = [name for name in dict.fromkeys(labels) if name is not None]
+        of_frame = np.array(labels, dtype=object)
+        counts = [np.cumsum(of_frame == name) for name in self._names]
+        self._so_far = np.zeros((len(labels) + 1, len(counts)), dtype=np.int64)
+        if counts:
+            self._so_far[1:] = np.array(counts).T
+
+    def of(self, holds: Sequence[Hold]) -> list[str | None]:
+        """Return the usual label of each hold; of equally usual ones the first."""
+        if not self._names or not holds:
+            return [None] * len(holds)
+        first, last = np.array([(hold.first, hold.last) for hold in holds]).T
+        counts = self._so_far[last + 1] - self._so_far[first]
+        most = counts.max(axis=1)
+        is_tied = (counts == most[:, None]).sum(axis=1) > 1
+        columns = (counts.argmax(axis=1), most > 0, is_tied)
+        return [
+            self._first_of_most(hold) if tied else self._names[at] if named else None
+            for hold, at, named, tied in zip(holds, *(c.tolist() for c in columns), strict=True)
+        ]
+
+    def _first_of_most(self, hold: Hold) -> str | None:
+        named = Counter(self._labels[hold.first : hold.last + 1])
+        del named[None]
+        return named.most_common(1)[0][0] if named else None
 
 
-def _with_rests(holds: Sequence[HoldRecord]) -> list[HoldRecord]:
-    """Return the holds of one angle with the time to the next strained one."""
-    done: list[HoldRecord] = []
-    next_start = {hold.source: nan for hold in holds}
-    for hold in reversed(holds):
-        rest_s = next_start[hold.source] - hold.start_s - hold.length_s
-        done.append(replace(hold, rest_after_s=rest_s))
-        if hold.is_strained:
-            next_start[hold.source] = hold.start_s
-    return done[::-1]
+def _rests_s(holds: Sequence[Hold], strains: Sequence[Strain]) -> list[float]:
+    """Return the time from each hold of one angle to the next strained one."""
+    rests_s: list[float] = []
+    next_start_s = {hold.source: nan for hold in holds}
+    for hold, strain in zip(reversed(holds), reversed(strains), strict=True):
+        rests_s.append(next_start_s[hold.source] - hold.start_s - hold.length_s)
+        if strain > 0:
+            next_start_s[hold.source] = hold.start_s
+    return rests_s[::-1]
 
 
 def longest(holds: Sequence[HoldRecord], angle: str) -> HoldRecord | None:

@@ -8,7 +8,7 @@ distribution. The interval of a share runs from the 5 % to the 95 % point of the
 drawn shares, widened where needed to hold the share as counted.
 
 All shares are computed for several groups of frames at once (the session, each
-clock hour, each task): a group is a row of weights.
+clock hour, each task), see :class:`Weights`.
 """
 
 from dataclasses import dataclass
@@ -17,6 +17,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from ergo.arrays import FloatArray, IndexArray, StepArray
+from ergo.errors import InputError
 from ergo.stats.exposure import Band, Share
 
 COMMON_SHARE = 0.7
@@ -38,6 +39,66 @@ _TINY_SD = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Weights:
+    """What every frame weighs, and in which groups of frames it counts.
+
+    Frames that count in the same groups are summed up before they are laid to each group,
+    so that many groups cost hardly more than one.
+
+    Attributes
+    ----------
+    weight : array (frame,)
+        [unit of the timeline]
+    pattern : array (frame,)
+        Row of ``counts`` that holds for the frame.
+    counts : array (pattern, group)
+        1 where a group counts such frames, else 0.
+    """
+
+    weight: FloatArray
+    pattern: IndexArray
+    counts: FloatArray
+
+    @property
+    def total(self) -> FloatArray:
+        """array (group,): what each group stands for, in the unit of the timeline."""
+        everywhere = np.zeros(len(self.weight), dtype=np.int64)
+        total: FloatArray = self.summed(everywhere, 1, self.weight)[0]
+        return total
+
+    def some(self, frames: IndexArray) -> "Weights":
+        """Return the weights of some of the frames."""
+        return Weights(self.weight[frames], self.pattern[frames], self.counts)
+
+    def summed(self, place: IndexArray, places: int, values: FloatArray) -> FloatArray:
+        """Return the sums of values (frame,) by their place (frame,), array (place, group)."""
+        patterns = len(self.counts)
+        cell = place * patterns + self.pattern
+        by_pattern = np.bincount(cell, values, places * patterns).reshape(places, patterns)
+        sums: FloatArray = by_pattern @ self.counts
+        return sums
+
+
+def weights_of(held: FloatArray) -> Weights:
+    """Return rows of weights, array (group, frame), as one weight a frame and its groups.
+
+    Raises
+    ------
+    InputError
+        If a frame weighs more in one group than in another that counts it.
+    """
+    weight = held.max(axis=0, initial=0.0)
+    pattern = np.zeros(len(weight), dtype=np.int64)
+    for is_in in held > 0:
+        pattern, _ = _kinds(pattern, is_in.astype(np.int64))
+    _, example = np.unique(pattern, return_index=True)
+    found = Weights(weight, pattern, (held[:, example] > 0).T.astype(np.float64))
+    if not np.array_equal(held, (weight[:, None] * found.counts[pattern]).T):
+        raise InputError("A frame must weigh the same in every group that counts it.")
+    return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class AlikeFrames:
     """Frames of nearly the same angle and sd, put together.
 
@@ -55,27 +116,26 @@ class AlikeFrames:
     held_squared: FloatArray
 
 
-def alike_frames(value: FloatArray, sd: FloatArray, held: FloatArray) -> AlikeFrames:
+def alike_frames(value: FloatArray, sd: FloatArray, weights: Weights) -> AlikeFrames:
     """Return the judged frames, those of nearly equal angle and sd put together.
 
     Parameters
     ----------
     value, sd : array (frame,)
         NaN = not judged. [unit of the angle]
-    held : array (group, frame)
-        Weights. [unit of the timeline]
+    weights : Weights
     """
     judged = np.flatnonzero(np.isfinite(value))
     value, sd = value[judged], np.maximum(sd[judged], _TINY_SD)
     kind, count = _kinds(
         np.round(value / _STEP).astype(np.int64), np.round(5 * np.log(sd)).astype(np.int64)
     )
-    weights = [(kind, row[judged], count) for row in held]
+    own, frames = weights.some(judged), np.maximum(np.bincount(kind, minlength=count), 1)
     return AlikeFrames(
-        value=np.bincount(kind, value, count) / np.maximum(np.bincount(kind, minlength=count), 1),
-        sd=np.bincount(kind, sd, count) / np.maximum(np.bincount(kind, minlength=count), 1),
-        held=np.array([np.bincount(k, w, n) for k, w, n in weights]),
-        held_squared=np.array([np.bincount(k, w**2, n) for k, w, n in weights]),
+        value=np.bincount(kind, value, count) / frames,
+        sd=np.bincount(kind, sd, count) / frames,
+        held=own.summed(kind, count, own.weight).T,
+        held_squared=own.summed(kind, count, own.weight**2).T,
     )
 
 
@@ -85,8 +145,8 @@ def _kinds(first: IndexArray, second: IndexArray) -> tuple[IndexArray, int]:
         return first, 0
     span = int(second.max() - second.min()) + 1
     key = (first - first.min()) * span + second - second.min()
-    used = np.flatnonzero(np.bincount(key))
-    return np.searchsorted(used, key), len(used)
+    is_used = np.bincount(key) > 0
+    return (np.cumsum(is_used) - 1)[key], int(is_used.sum())
 
 
 def edges_of(bands: tuple[Band, ...]) -> FloatArray:

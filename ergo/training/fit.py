@@ -27,6 +27,7 @@ from ergo.posture.correction import (
     view_bin,
     wide_nearness,
 )
+from ergo.posture.correction import model as stored_models
 from ergo.posture.limbs import (
     LIMB,
     limbs_of,
@@ -39,6 +40,7 @@ from ergo.posture.parts import COLUMNS, PARTS
 from ergo.posture.uncertainty import CHANGES_SIDE
 from ergo.posture.unusual import KNOTS, distance2, unusualness
 from ergo.training.examples import FOLDS, Examples, seen_points, true_points
+from ergo.training.kept import spread_out
 
 EXAMPLES_KEPT = 300
 """Bells per part; 700 of them gain at most 0.2 degrees and take twice as long (ours)."""
@@ -137,31 +139,6 @@ def mirrored_neutral(neutral: BodyPoints) -> BodyPoints:
     return mirrored_points(neutral)
 
 
-def spread_out(of: FloatArray, count: int) -> IndexArray:
-    """Return which examples to keep: by turns every k-th, and the one furthest from all kept."""
-    half = min(count // 2, len(of))
-    kept = list(np.linspace(0, len(of) - 1, half).astype(int))
-    apart = _from_nearest(of, kept)
-    while len(kept) < min(count, len(of)):
-        furthest = int(np.argmax(apart))
-        kept.append(furthest)
-        apart = np.minimum(apart, _from_one(of, furthest))
-    return np.array(sorted(set(kept)))
-
-
-def _from_nearest(of: FloatArray, kept: list[int]) -> FloatArray:
-    """Return each example's squared distance to the nearest of those kept."""
-    apart = np.full(len(of), np.inf)
-    for one in kept:
-        apart = np.minimum(apart, _from_one(of, one))
-    return apart
-
-
-def _from_one(of: FloatArray, one: int) -> FloatArray:
-    distance: FloatArray = ((of - of[one]) ** 2).sum(axis=-1)
-    return distance
-
-
 def scaling(of: FloatArray) -> tuple[FloatArray, float]:
     """Return mean and scale that bring features to a mean squared length of 1."""
     mean = of.mean(axis=0)
@@ -184,7 +161,7 @@ def bells(
 
 
 def fit_part(
-    job: Task, name: str, used: BoolArray
+    job: Task, name: str, used: BoolArray, before: FloatArray | None = None
 ) -> tuple[FloatArray, float, FloatArray, FloatArray]:
     """Return mean, scale, centres and weights of one part, fitted on the examples ``used``."""
     part = PARTS[name]
@@ -195,7 +172,8 @@ def fit_part(
     plain = plain_limbs(job.seen, part)[used]
     wanted = (job.limbs[used][:, columns] - plain).reshape(len(raw), -1)
     weight = np.where(job.is_broad[used], BROAD_WEIGHT[name], 1.0)
-    centres = of[spread_out(of, EXAMPLES_KEPT)].astype(_ROUND).astype(np.float64)
+    kept = spread_out(of, EXAMPLES_KEPT, before)
+    centres = of[kept].astype(_ROUND).astype(np.float64)
     return mean, scale, centres, bells(of, wanted, weight, centres, RIDGE[job.variant][name])
 
 
@@ -246,7 +224,8 @@ def learned(job: Task, found: FloatArray, plain: FloatArray) -> dict[str, PartMo
         From :func:`plain_errors`.
     """
     errors = wrapped(found - job.angle)
-    models = {name: learned_part(job, name, errors, plain) for name in PARTS}
+    before = {name: stored.centres for name, stored in stored_models(job.variant).items()}
+    models = {name: learned_part(job, name, errors, plain, before[name]) for name in PARTS}
     usual = {name: _usual(found[~job.is_broad], name) for name in PARTS}
     far = unusualness(distance2(found[:, columns], *usual[name]) for name, columns in COLUMNS)
     for name, model in models.items():
@@ -318,14 +297,20 @@ def _weighted_quantile(values: FloatArray, weight: FloatArray) -> float:
     return float(values[order][np.searchsorted(passed, GROWTH_QUANTILE * passed[-1])])
 
 
-def learned_part(job: Task, name: str, errors: FloatArray, plain: FloatArray) -> PartModel:
+def learned_part(
+    job: Task,
+    name: str,
+    errors: FloatArray,
+    plain: FloatArray,
+    before: FloatArray | None = None,
+) -> PartModel:
     """Return the model of one part, with its spread from left-out errors, far off from plain.
 
     What is usual and by how much spreads grow is not known yet: see :func:`learned`.
     """
     part = PARTS[name]
     everyone = np.ones(len(job.fold), dtype=bool)
-    mean, scale, centres, weights = fit_part(job, name, everyone)
+    mean, scale, centres, weights = fit_part(job, name, everyone, before)
     columns = [COLUMN[angle] for angle in part.angles]
     error = errors[:, columns]
     known = np.isfinite(error).all(axis=1)

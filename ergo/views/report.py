@@ -1,6 +1,7 @@
 """The report of one session: HTML, PDF and every figure as SVG and PNG."""
 
 from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -13,10 +14,10 @@ from ergo.views.html import Links, Plot, png_uri, render, report_content, svg_ur
 from ergo.views.inline import titles_of, with_links
 from ergo.views.leads import leads_of, links_of
 from ergo.views.moments import moments
-from ergo.views.pdf import write_pdf
+from ergo.views.pdf import typesetting
 from ergo.views.pictures import Fetch
 from ergo.views.plots.figures import FIGURES
-from ergo.views.plots.sheet import NARROW_IN, WIDE_IN, png_of, svg_of, themed
+from ergo.views.plots.sheet import NARROW_IN, WIDE_IN, on_paper, png_of, svg_of, themed
 from ergo.views.words import Words, words
 
 DrawAt = Callable[[float], Figure | None]
@@ -53,15 +54,17 @@ def write_report(
     page : str, optional
         Address of the session's page: rows and bars of ``report.html`` lead there.
     """
-    own_words = words(language)
-    shown = moments(session, exposure, fetch, own_words, blur_operator=blur_operator)
-    content = report_content(session, exposure, shown, own_words)
-    links, set_in = _leading(session, exposure, content, page, own_words)
-    drawn = {key: partial(draw, session, exposure, own_words) for key, draw in FIGURES.items()}
-    on_screen, in_print = write_plots(drawn, own_words, out / "plots", set_in)
-    html = render(content, on_screen, for_print=False, links=links)
-    (out / "report.html").write_text(html, encoding="utf-8")
-    write_pdf(render(content, in_print, for_print=True), out / "report.pdf")
+    own_words, folder = words(language), out / "plots"
+    with typesetting(out / "report.pdf") as set_html:
+        shown = moments(session, exposure, fetch, own_words, blur_operator=blur_operator)
+        content = report_content(session, exposure, shown, own_words)
+        drawn = {key: partial(draw, session, exposure, own_words) for key, draw in FIGURES.items()}
+        wide = drawn_wide(drawn)
+        set_html(render(content, write_pngs(wide, own_words, folder), for_print=True))
+        links, set_in = _leading(session, exposure, content, page, own_words)
+        on_screen = write_svgs(wide, drawn, own_words, folder, set_in)
+        html = render(content, on_screen, for_print=False, links=links)
+        (out / "report.html").write_text(html, encoding="utf-8")
 
 
 def _leading(
@@ -83,7 +86,7 @@ def _leading(
 
 
 def write_plots(
-    drawn: Mapping[str, DrawAt], own_words: Words, folder: Path, set_in: SetIn | None = None
+    drawn: Mapping[str, DrawAt], own_words: Words, folder: Path
 ) -> tuple[dict[str, Plot], dict[str, Plot]]:
     """Write every figure into the folder; return them for the screen and for print.
 
@@ -94,23 +97,58 @@ def write_plots(
     own_words : Words
     folder : Path
         Made if it is not there.
+    """
+    wide = drawn_wide(drawn)
+    in_print = write_pngs(wide, own_words, folder)
+    return write_svgs(wide, drawn, own_words, folder), in_print
+
+
+def drawn_wide(drawn: Mapping[str, DrawAt]) -> dict[str, Figure]:
+    """Return the figures for desks and print, without those in which nothing is drawn."""
+    figures = {key: draw(WIDE_IN) for key, draw in drawn.items()}
+    return {key: figure for key, figure in figures.items() if figure is not None}
+
+
+def write_pngs(wide: Mapping[str, Figure], own_words: Words, folder: Path) -> dict[str, Plot]:
+    """Write every wide figure as PNG into the folder; return them for print."""
+    folder.mkdir(exist_ok=True)
+    with ThreadPoolExecutor(1) as beside:  # packs one picture while the next is drawn
+        packed = {key: beside.submit(png_of, on_paper(figure)) for key, figure in wide.items()}
+    in_print = {}
+    for key, png in packed.items():
+        (folder / f"{key}.png").write_bytes(png.result())
+        in_print[key] = Plot(own_words.say(f"plot.alt.{key}"), png_uri(png.result()), "")
+    return in_print
+
+
+def write_svgs(
+    wide: Mapping[str, Figure],
+    drawn: Mapping[str, DrawAt],
+    own_words: Words,
+    folder: Path,
+    set_in: SetIn | None = None,
+) -> dict[str, Plot]:
+    """Write every wide figure as SVG into the folder; return them for the screen.
+
+    Parameters
+    ----------
+    wide : mapping of str to Figure
+    drawn : mapping of str to callable
+        Draws the same for phones.
+    own_words : Words
+    folder : Path
+        Made if it is not there.
     set_in : callable, optional
         For figures that are to be part of the page, not pictures in it.
     """
     folder.mkdir(exist_ok=True)
-    on_screen, in_print = {}, {}
-    for key, draw in drawn.items():
-        wide, narrow = draw(WIDE_IN), draw(NARROW_IN)
-        if wide is None or narrow is None:
-            continue
-        svg = svg_of(wide)
+    on_screen = {}
+    for key, figure in wide.items():
+        svg, narrow = svg_of(figure), drawn[key](NARROW_IN)
         (folder / f"{key}.svg").write_text(svg, encoding="utf-8")
-        png = png_of(wide)
-        (folder / f"{key}.png").write_bytes(png)
-        alt = own_words.say(f"plot.alt.{key}")
-        on_screen[key] = _on_screen(key, alt, (themed(svg), themed(svg_of(narrow))), set_in)
-        in_print[key] = Plot(alt, png_uri(png), "")
-    return on_screen, in_print
+        alt, small = own_words.say(f"plot.alt.{key}"), svg if narrow is None else svg_of(narrow)
+        on_screen[key] = _on_screen(key, alt, (themed(svg), themed(small)), set_in)
+    return on_screen
 
 
 def _on_screen(key: str, alt: str, svgs: tuple[str, str], set_in: SetIn | None) -> Plot:

@@ -13,6 +13,7 @@ from ergo.posture.uncertainty import (
     can_be_told,
     standard_deviation,
     usual_error,
+    usual_spread,
     view_azimuth_deg,
 )
 from ergo.room.camera import Camera
@@ -29,7 +30,9 @@ ASSUMED = Camera(640, 480, 450.0, (320, 240))
 def sd_of(azimuth, away_s=0.0, camera=KNOWN):
     azimuth = np.atleast_1d(np.asarray(azimuth, float))
     away = np.full(len(azimuth), away_s)
-    return standard_deviation(azimuth, away, [camera], np.zeros(len(azimuth), int))
+    known = np.full(len(azimuth), camera.level_origin != "assumed")
+    spread = usual_spread(azimuth, known)
+    return standard_deviation(spread, away, [camera], np.zeros(len(azimuth), int))
 
 
 @pytest.mark.parametrize("azimuth", [0.0, 40.0, 90.0, 135.0, -40.0, -90.0, 180.0])

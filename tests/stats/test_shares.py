@@ -4,12 +4,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
+from ergo.errors import InputError
 from ergo.notes.notes import ExcludedSpan, Notes, TaskSpan
 from ergo.scores.method_score import Level, MethodScore
 from ergo.stats.exposure import UNKNOWN
 from ergo.stats.limits import limit_set, limit_sets
 from ergo.stats.shares import level_shares, limit_shares
-from ergo.stats.uncertain import COMMON_SHARE, band_of
+from ergo.stats.uncertain import COMMON_SHARE, band_of, weights_of
 
 from .conftest import clip_of, posture_of, written
 
@@ -176,3 +177,19 @@ def test_left_and_right_are_counted_apart(clip, limits_in):
         for side in ("left", "right")
     }
     assert beyond == pytest.approx({"left": 0.0, "right": 0.5})
+
+
+def test_groups_get_the_same_sums_as_each_alone():
+    rng = np.random.default_rng(4)
+    frames, groups = 300, 6
+    held = rng.uniform(0.1, 0.3, frames) * (rng.random((groups, frames)) < 0.5)
+    place = rng.integers(0, 4, frames)
+    alone = [[row[place == each].sum() for row in held] for each in range(4)]
+    weights = weights_of(held)
+    assert weights.summed(place, 4, weights.weight) == pytest.approx(np.array(alone))
+    assert weights.total == pytest.approx(held.sum(axis=1))
+
+
+def test_a_frame_that_weighs_more_in_one_group_than_in_another_is_refused():
+    with pytest.raises(InputError, match="weigh the same"):
+        weights_of(np.array([[1.0, 1.0], [0.0, 2.0]]))

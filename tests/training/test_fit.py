@@ -14,10 +14,10 @@ from ergo.training.fit import (
     left_out_angles,
     left_out_sd,
     plain_errors,
-    spread_out,
     task,
     wrapped,
 )
+from ergo.training.kept import spread_out
 
 USUAL = ("usual_mean", "usual_inverse")
 
@@ -59,6 +59,16 @@ def test_kept_examples_reach_the_rare_ones():
     kept = spread_out(np.concatenate([crowd, rare]), 20)
     assert {500, 501, 502} <= set(kept.tolist())
     assert len(kept) <= 20
+
+
+@pytest.mark.parametrize("noise", [1e-15, -1e-15])
+def test_of_mirror_images_the_one_kept_before_is_kept_again_whatever_rounding_says(noise):
+    crowd = np.random.default_rng(1).normal(0, 0.1, (500, 2))
+    pair = np.array([[5.0, 0.0], [-5.0 + noise, 0.0]])
+    examples = np.concatenate([np.zeros((1, 2)), pair, crowd, np.zeros((1, 2))])
+    for before in (1, 2):
+        kept = spread_out(examples, 2, examples[[before, 5]])
+        assert {1, 2} & set(kept.tolist()) == {before}
 
 
 def test_growth_makes_intervals_hold_that_were_too_narrow_far_out():

@@ -7,7 +7,7 @@ import pytest
 from ergo.stats.exposure import Share
 from ergo.views.plots.dial import dial_figure
 from ergo.views.plots.figures import FIGURES
-from ergo.views.plots.sheet import NARROW_IN, WIDE_IN, png_of, svg_of, themed
+from ergo.views.plots.sheet import NARROW_IN, WIDE_IN, on_paper, svg_of, themed
 from ergo.views.plots.spread import weighted_classes
 from ergo.views.plots.timeline import peaks, places
 from ergo.views.words import LANGUAGES, words
@@ -24,7 +24,7 @@ def texts(figure):
 @pytest.mark.parametrize("key", FIGURES)
 def test_nothing_in_a_figure_is_clipped(session, exposure, key, width, language):
     figure = FIGURES[key](session, exposure, words(language), width)
-    png_of(figure, 100)
+    on_paper(figure)
     tight = figure.get_tightbbox()
     assert tight.x0 >= -0.02
     assert tight.y0 >= -0.02

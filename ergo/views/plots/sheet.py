@@ -14,10 +14,14 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from PIL import Image
 
+from ergo.arrays import PictureArray
 from ergo.views.palette import INK, LIMIT, PAPER, QUIET, StrainMark
 
 WIDE_IN, NARROW_IN = 7.4, 3.75
 """Widths for desks and print, and for phones; the size of letters is the same. [inch]"""
+
+DOTS_PER_INCH = 200
+"""Of figures as pictures."""
 
 LETTER_IN, SAMPLE_IN, LEGEND_ROW_IN = 0.068, 0.45, 0.19
 """Widths of a letter and of a sample in a legend, and height of its rows. [inch]"""
@@ -139,16 +143,20 @@ def svg_of(figure: Figure) -> str:
     return kept.getvalue()
 
 
-def png_of(figure: Figure, dots_per_inch: int = 200) -> bytes:
-    """Return the figure as a PNG on white paper."""
-    kept = io.BytesIO()
+def on_paper(figure: Figure) -> PictureArray:
+    """Return the figure as a picture on white paper."""
     with matplotlib.rc_context(STYLE):
         settle(figure)
-        figure.set_dpi(dots_per_inch)
+        figure.set_dpi(DOTS_PER_INCH)
         canvas: Any = FigureCanvasAgg(figure)
         canvas.draw()
-    paper = np.asarray(canvas.buffer_rgba())[..., :3]
-    Image.fromarray(paper).save(kept, format="PNG", dpi=(dots_per_inch, dots_per_inch))
+    return np.asarray(canvas.buffer_rgba())[..., :3]
+
+
+def png_of(paper: PictureArray) -> bytes:
+    """Return a picture by :func:`on_paper` as PNG."""
+    kept = io.BytesIO()
+    Image.fromarray(paper).save(kept, format="PNG", dpi=(DOTS_PER_INCH, DOTS_PER_INCH))
     return kept.getvalue()
 
 
