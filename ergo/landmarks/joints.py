@@ -66,7 +66,7 @@ class Joints:
 
 
 def joints_of(answer: FloatArray) -> Joints:
-    """Return joints from what the branch gives out, array (5 per joint, then what else it tells)."""
+    """Return joints from what the branch gives out, array (5 per joint, then what is left)."""
     own = answer[: 5 * len(JOINTS)]
     across, spread, deep, deep_spread = np.split(own, np.array([2, 3, 4]) * len(JOINTS))
     place = np.column_stack([across.reshape(-1, 2), deep])
@@ -74,14 +74,15 @@ def joints_of(answer: FloatArray) -> Joints:
 
 
 def lying_of(answer: FloatArray) -> tuple[Joints, float]:
-    """Return a patient's joints and the belief, 0..1, that there is one, from what the branch gives out.
+    """Return a patient's joints, and the belief, 0..1, that there is one.
 
-    Of an upright crop between a clinician's hands and the patient's head, of
-    :data:`LYING_SIDE_M` a side at the hands. Without a patient the joints mean nothing.
+    The crop has to be upright, its middle between a clinician's hands and the patient's
+    head, a side :data:`LYING_SIDE_M` at the hands. Without a patient the joints mean nothing.
 
     Parameters
     ----------
-    answer : array (5 per joint, 5 per joint of the patient, logit)
+    answer : array (number,)
+        What the branch gives out: 5 per joint, 5 per joint of the patient, a logit.
     """
     joints = joints_of(answer[5 * len(JOINTS) :])
     return joints, float(expit(answer[10 * len(JOINTS)]))
