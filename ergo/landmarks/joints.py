@@ -3,7 +3,9 @@
 The first stages of the landmark network are shared; its later stages exist a
 second time with weights taught on scenes with exact truth (see the model card in
 DEVELOPERS.md), and a small head reads joint centres from them: where heat for a
-joint lies, what texture is found there, and what the whole crop looks like.
+joint lies, what texture is found there, and what the whole crop looks like. A second,
+smaller head reads a patient's joints from an upright crop between a clinician's hands
+and the patient's head, and whether there is a patient at all.
 """
 
 import importlib
@@ -14,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.special import expit
 
 from ergo.arrays import FloatArray
 from ergo.errors import MissingLibrary
@@ -33,8 +36,10 @@ JOINT = {name: position for position, name in enumerate(JOINTS)}
 
 CHANNELS = 48  # of the texture
 CELLS = 64  # rows and columns of the texture
+POOLED = {"head": 1, "patient": 2}  # cells either way that each head sees as one
 HEAT_SCALE = 0.2  # of the texture, as taught
 PLACE_SCALE, SIZE_SCALE, STEP = 4.0, 5.0, 0.05  # of inputs and outputs of the head, as taught
+LYING_SIDE_M = 2.4  # of the upright crop in which a patient is looked for, at the clinician's hands
 DEEP_STEP, USUAL, USUAL_DEEP = 0.2, -4.0, -3.0  # logarithms of usual spreads, as taught
 _SPREAD = float(np.sqrt(3.0))  # standard deviation per axis of a radial Laplace distribution
 _SPREAD_DEEP = float(np.sqrt(2.0))  # of a Laplace distribution
@@ -61,14 +66,33 @@ class Joints:
 
 
 def joints_of(answer: FloatArray) -> Joints:
-    """Return joints from what the branch gives out, array (5 per joint,)."""
-    across, spread, deep, deep_spread = np.split(answer, np.array([2, 3, 4]) * len(JOINTS))
+    """Return joints from what the branch gives out, array (5 per joint, then what is left)."""
+    own = answer[: 5 * len(JOINTS)]
+    across, spread, deep, deep_spread = np.split(own, np.array([2, 3, 4]) * len(JOINTS))
     place = np.column_stack([across.reshape(-1, 2), deep])
     return Joints(place, _SPREAD * np.exp(spread), _SPREAD_DEEP * np.exp(deep_spread))
 
 
+def lying_of(answer: FloatArray) -> tuple[Joints, float]:
+    """Return a patient's joints, and the belief, 0..1, that there is one.
+
+    The crop has to be upright, its middle between a clinician's hands and the patient's
+    head, a side :data:`LYING_SIDE_M` at the hands. Without a patient the joints mean nothing.
+
+    Parameters
+    ----------
+    answer : array (number,)
+        What the branch gives out: 5 per joint, 5 per joint of the patient, a logit.
+    """
+    joints = joints_of(answer[5 * len(JOINTS) :])
+    return joints, float(expit(answer[10 * len(JOINTS)]))
+
+
 def joint_branch(whole: Any, copy: Any, feeding: Sequence[Any]) -> Any:
     """Return the output of the branch on ``whole``, with the taught stages taken from ``copy``.
+
+    Numbers that :func:`joints_of` reads, and after them, of weights that were taught
+    to see patients, those that :func:`lying_of` reads.
 
     Parameters
     ----------
@@ -92,7 +116,7 @@ def joint_branch(whole: Any, copy: Any, feeding: Sequence[Any]) -> Any:
             before.replace(constant.output(0))
             changed.add(_key(constant))
     _share_first_stages(copy, own, changed)
-    output = _head(*feeding)
+    output = _told(*feeding)
     _weights.cache_clear()  # 40 MB that the compiled network holds by itself
     return output
 
@@ -123,16 +147,30 @@ def _share_first_stages(copy: Any, own: Mapping[str, Any], changed: set[str]) ->
                 at.replace_source_output(own[key].output(source.get_index()))
 
 
-def _head(texture: Any, impression: Any) -> Any:
-    """Return the output (1, 5 per joint) that reads joints from texture and impression."""
+def _told(texture: Any, impression: Any) -> Any:
+    """Return the output of all heads that there are weights for."""
     op = _ops()
-    seen = _swish(_convolved(op.multiply(texture, np.float32(HEAT_SCALE)), "near", 1))
-    seen = op.add(_swish(_convolved(seen, "wider", 2)), seen)
-    seen = op.add(_swish(_convolved(seen, "widest", 4)), seen)
-    joints, cells = len(JOINTS), CELLS * CELLS
-    heat = op.softmax(_shaped(_convolved(seen, "places", 0), joints, cells), 2)
-    own = op.matmul(heat, _shaped(_convolved(seen, "texture", 0), 32, cells), False, True)
-    middle, size = _middle_and_size(heat)
+    own, _ = _head("head", texture, impression)
+    if "patient/last/weight" not in _weights():
+        return own.output(0)
+    patient, hidden = _head("patient", texture, impression)
+    return op.concat([own, patient, _linear(hidden, "patient/present")], 1).output(0)
+
+
+def _head(name: str, texture: Any, impression: Any) -> tuple[Any, Any]:
+    """Return what reads joints (1, 5 per joint) from texture and impression, and its last layer."""
+    op, pooled = _ops(), POOLED[name]
+    if pooled > 1:
+        sides = [pooled] * 2
+        texture = op.avg_pool(texture, sides, [0, 0], [0, 0], sides, True)
+    seen = _swish(_convolved(op.multiply(texture, np.float32(HEAT_SCALE)), f"{name}/near", 1))
+    seen = op.add(_swish(_convolved(seen, f"{name}/wider", 2)), seen)
+    seen = op.add(_swish(_convolved(seen, f"{name}/widest", 4)), seen)
+    joints, cells = len(JOINTS), (CELLS // pooled) ** 2
+    heat = op.softmax(_shaped(_convolved(seen, f"{name}/places", 0), joints, cells), 2)
+    textures = _shaped(_convolved(seen, f"{name}/texture", 0), -1, cells)
+    own = op.matmul(heat, textures, False, True)
+    middle, size = _middle_and_size(heat, CELLS // pooled)
     flat = [
         _shaped(impression, -1),
         _shaped(own, -1),
@@ -140,9 +178,9 @@ def _head(texture: Any, impression: Any) -> Any:
         op.multiply(_shaped(op.slice(middle, [1], [2], [1], [2]), -1), np.float32(PLACE_SCALE)),
         op.multiply(_shaped(size, -1), np.float32(SIZE_SCALE)),
     ]
-    first = _swish(_linear(op.concat(flat, 1), "first"))
-    second = op.add(_swish(_linear(first, "second")), first)
-    told = _shaped(_linear(second, "last"), joints, 5)
+    first = _swish(_linear(op.concat(flat, 1), f"{name}/first"))
+    second = op.add(_swish(_linear(first, f"{name}/second")), first)
+    told = _shaped(_linear(second, f"{name}/last"), joints, 5)
     across = op.add(op.multiply(_part(told, 0, 2), np.float32(STEP)), middle)
     columns = [
         across,
@@ -150,13 +188,13 @@ def _head(texture: Any, impression: Any) -> Any:
         op.multiply(_part(told, 3, 4), np.float32(DEEP_STEP)),
         op.add(_part(told, 4, 5), np.float32(USUAL_DEEP)),
     ]
-    return op.concat([_shaped(column, -1) for column in columns], 1).output(0)
+    return op.concat([_shaped(column, -1) for column in columns], 1), second
 
 
-def _middle_and_size(heat: Any) -> tuple[Any, Any]:
+def _middle_and_size(heat: Any, cells: int) -> tuple[Any, Any]:
     """Return the middle (1, joint, xy) and size (1, joint, 1) of each joint's heat, in crops."""
     op = _ops()
-    steps = (np.arange(CELLS, dtype=np.float32) + 0.5) / CELLS - 0.5
+    steps = (np.arange(cells, dtype=np.float32) + 0.5) / cells - 0.5
     down, right = (side.ravel() for side in np.meshgrid(steps, steps, indexing="ij"))
     places = np.stack([right, down], axis=1)
     squares = (places**2).sum(axis=1, keepdims=True)
@@ -194,7 +232,7 @@ def _linear(values: Any, layer: str) -> Any:
 
 def _layer(name: str) -> tuple[FloatArray, FloatArray]:
     weights = _weights()
-    return weights[f"head/{name}/weight"], weights[f"head/{name}/bias"]
+    return weights[f"{name}/weight"], weights[f"{name}/bias"]
 
 
 def _ops() -> Any:

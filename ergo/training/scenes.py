@@ -91,6 +91,18 @@ def true_px(person: Person, names: Iterable[str]) -> FloatArray:
     return np.array([person["points"][recorded(name)]["px"] for name in names])
 
 
+def hands_px(person: Person) -> tuple[float, float]:
+    """Return x and y of the middle of a person's index knuckles in the picture. [px]."""
+    x, y = true_px(person, ("index_left", "index_right")).mean(axis=0)
+    return float(x), float(y)
+
+
+def px_per_m(scene: Scene, person: Person) -> float:
+    """Return the picture's scale at the depth of a person's index knuckles. [px per m]."""
+    depth_m = scene.in_camera_m(person, ("index_left", "index_right"))[:, 2].mean()
+    return float(scene.lens[0, 0] / depth_m)
+
+
 def true_box(person: Person) -> Box:
     """Return the crop round a true person, from mid-hip to the farthest point and a margin."""
     hips, shoulders = (

@@ -54,7 +54,10 @@ class People:
 
 
 def people_of(
-    scenes: Sequence[Scene], seen: Sequence[tuple[int, Person, Box]], device: str
+    scenes: Sequence[Scene],
+    seen: Sequence[tuple[int, Person, Box]],
+    device: str,
+    pictures: Any = None,
 ) -> People:
     """Return people as tensors.
 
@@ -63,19 +66,19 @@ def people_of(
     scenes : sequence of Scene
     seen : sequence of (int, Person, Box)
         Which scene shows the person, and the crop that following would take.
+    device : str
+    pictures : tensor, optional
+        Those of the scenes, where they lie on the device already.
     """
-    largest = np.max([scene.picture.shape[:2] for scene in scenes], axis=0)
-    pictures = torch.zeros((len(scenes), *largest.tolist(), 3), dtype=torch.uint8)
-    for at, scene in enumerate(scenes):
-        height, width = scene.picture.shape[:2]
-        pictures[at, :height, :width] = torch.from_numpy(scene.picture)
+    if pictures is None:
+        pictures = _pictures(scenes).to(device)
 
     def numbers(values: Sequence[Any]) -> Any:
         return torch.tensor(np.array(values, dtype=np.float32), device=device)
 
     places = [scenes[at] for at, _, _ in seen]
     return People(
-        pictures=pictures.to(device),
+        pictures=pictures,
         picture=torch.tensor([at for at, _, _ in seen], device=device),
         size=numbers([scene.picture.shape[1::-1] for scene in places]),
         box=numbers([(box.x_px, box.y_px, box.side_px, box.angle_rad) for _, _, box in seen]),
@@ -84,6 +87,15 @@ def people_of(
         focal=numbers([scene.lens[0, 0] for scene in places]),
         centre=numbers([scene.lens[:2, 2] for scene in places]),
     )
+
+
+def _pictures(scenes: Sequence[Scene]) -> Any:
+    largest = np.max([scene.picture.shape[:2] for scene in scenes], axis=0)
+    pictures = torch.zeros((len(scenes), *largest.tolist(), 3), dtype=torch.uint8)
+    for at, scene in enumerate(scenes):
+        height, width = scene.picture.shape[:2]
+        pictures[at, :height, :width] = torch.from_numpy(scene.picture)
+    return pictures
 
 
 def _deep_px(scene: Scene, person: Person) -> Any:
@@ -100,7 +112,7 @@ def batch(people: People, rows: Any) -> tuple[Any, Wanted]:
     is_mirrored = torch.rand(len(rows), device=box.device) < 0.5
     crops = torch.where(is_mirrored[:, None, None, None], crops.flip(2), crops)
     changed = change(crops.permute(0, 3, 1, 2)).permute(0, 2, 3, 1).contiguous()
-    return changed, _wanted(people, rows, box, is_mirrored)
+    return changed, wanted(people, rows, box, is_mirrored)
 
 
 def _shaken(people: People, rows: Any) -> Any:
@@ -156,7 +168,8 @@ def _turn(box: Any) -> Any:
     return torch.stack([cosine, -sine, sine, cosine], -1).reshape(-1, 2, 2)
 
 
-def _wanted(people: People, rows: Any, box: Any, is_mirrored: Any) -> Wanted:
+def wanted(people: People, rows: Any, box: Any, is_mirrored: Any) -> Wanted:
+    """Return what crops (x, y, side [px], angle [rad]) truly show, in crops."""
     side = box[:, 2]
 
     def in_crop(places: Any) -> Any:

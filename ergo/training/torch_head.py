@@ -1,7 +1,8 @@
-"""The head that reads joints from texture and impression, in PyTorch, and what it is taught by.
+"""The heads that read joints from texture and impression, in PyTorch, and what they are taught by.
 
-The same head as :func:`ergo.landmarks.joints.joint_branch` builds for the
-inference library, with weights of the same names.
+The same heads as :func:`ergo.landmarks.joints.joint_branch` builds for the
+inference library, with weights of the same names: ``head/...`` of the person whom the
+crop was made for, ``patient/...`` of a patient near a clinician's hands.
 """
 
 from collections.abc import Iterator, Mapping
@@ -13,20 +14,21 @@ from torch import nn
 from torch.nn import functional
 
 from ergo.landmarks.joints import (
-    CELLS,
     CHANNELS,
     DEEP_STEP,
     HEAT_SCALE,
     JOINT,
     JOINTS,
     PLACE_SCALE,
+    POOLED,
     SIZE_SCALE,
     STEP,
     USUAL,
     USUAL_DEEP,
 )
 
-WIDTH, TEXTURE, HIDDEN, IMPRESSION = 96, 32, 512, 1152  # numbers per cell, joint, layer, crop
+WIDTH = {"head": 96, "patient": 48}  # numbers per cell
+TEXTURE, HIDDEN, IMPRESSION = 32, 512, 1152  # numbers per joint, layer, crop
 DROPPED = 0.1  # of the inputs of each layer, while teaching
 QUIET = 0.3  # by which the last layer starts smaller, near the middle of the heat
 
@@ -34,6 +36,7 @@ IN_CROP = 0.58  # of a crop's side from its middle: joints beyond can hardly be 
 UNSEEN_WEIGHT = 0.15  # of a joint outside the crop
 DEEP_WEIGHT = 0.5  # of depths against places: they are less sure
 LIKELIHOOD_WEIGHT, PLACE_WEIGHT, HEAT_WEIGHT, LIMB_WEIGHT = 0.5, 6.0, 3.0, 4.0
+PRESENT_WEIGHT = 0.5  # of whether there is a patient
 LEAST_LOG, LEAST_DEEP_LOG = -7.0, -6.0  # of spreads in crops: a quarter of a picture element
 
 _SIDES = ("left", "right")
@@ -63,6 +66,8 @@ class Told:
         Logarithms of the scales of their Laplace distributions, in crops.
     middle : tensor (crop, joint, xy)
         Of the heat.
+    present : tensor (crop,) or None
+        Logit of there being a patient; None from the head that is not asked.
     """
 
     across: Any
@@ -70,6 +75,7 @@ class Told:
     spread: Any
     deep_spread: Any
     middle: Any
+    present: Any = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,36 +96,40 @@ class Wanted:
     centre: Any
 
 
-def fresh_head() -> dict[str, Any]:
-    """Return weights of a head that has learned nothing."""
-    joints = len(JOINTS)
+def fresh_head(head: str = "head") -> dict[str, Any]:
+    """Return weights of one head, ``head`` or ``patient``, that has learned nothing."""
+    joints, width = len(JOINTS), WIDTH[head]
     layers: dict[str, Any] = {
-        "near": nn.Conv2d(CHANNELS, WIDTH, 3),
-        "wider": nn.Conv2d(WIDTH, WIDTH, 3),
-        "widest": nn.Conv2d(WIDTH, WIDTH, 3),
-        "places": nn.Conv2d(WIDTH, joints, 1),
-        "texture": nn.Conv2d(WIDTH, TEXTURE, 1),
+        "near": nn.Conv2d(CHANNELS, width, 3),
+        "wider": nn.Conv2d(width, width, 3),
+        "widest": nn.Conv2d(width, width, 3),
+        "places": nn.Conv2d(width, joints, 1),
+        "texture": nn.Conv2d(width, TEXTURE, 1),
         "first": nn.Linear(IMPRESSION + joints * (TEXTURE + 3), HIDDEN),
         "second": nn.Linear(HIDDEN, HIDDEN),
         "last": nn.Linear(HIDDEN, joints * 5),
     }
+    if head == "patient":
+        layers["present"] = nn.Linear(HIDDEN, 1)
     nn.init.zeros_(layers["last"].bias)
     layers["last"].weight.data *= QUIET
     return {
-        f"head/{name}/{part}": values.detach()
+        f"{head}/{name}/{part}": values.detach()
         for name, layer in layers.items()
         for part, values in layer.named_parameters()
     }
 
 
-def told(weights: Mapping[str, Any], texture: Any, impression: Any) -> Told:
-    """Return what the head tells of crops while it is taught (some inputs are dropped)."""
+def told(weights: Mapping[str, Any], texture: Any, impression: Any, head: str = "head") -> Told:
+    """Return what a head tells of crops while it is taught (some inputs are dropped)."""
     joints = len(JOINTS)
-    seen = functional.silu(_convolved(weights, "near", texture * HEAT_SCALE, 1))
-    seen = functional.silu(_convolved(weights, "wider", seen, 2)) + seen
-    seen = functional.silu(_convolved(weights, "widest", seen, 4)) + seen
-    heat = torch.softmax(_convolved(weights, "places", seen, 0).flatten(2).float(), -1)
-    own = heat @ _convolved(weights, "texture", seen, 0).flatten(2).float().transpose(1, 2)
+    if POOLED[head] > 1:
+        texture = functional.avg_pool2d(texture, POOLED[head])
+    seen = functional.silu(_convolved(weights, f"{head}/near", texture * HEAT_SCALE, 1))
+    seen = functional.silu(_convolved(weights, f"{head}/wider", seen, 2)) + seen
+    seen = functional.silu(_convolved(weights, f"{head}/widest", seen, 4)) + seen
+    heat = torch.softmax(_convolved(weights, f"{head}/places", seen, 0).flatten(2).float(), -1)
+    own = heat @ _convolved(weights, f"{head}/texture", seen, 0).flatten(2).float().transpose(1, 2)
     middle, size = _middle_and_size(heat)
     flat = [
         impression.float(),
@@ -128,9 +138,12 @@ def told(weights: Mapping[str, Any], texture: Any, impression: Any) -> Told:
         PLACE_SCALE * middle[..., 1],
         SIZE_SCALE * size,
     ]
-    first = functional.silu(_linear(weights, "first", torch.cat(flat, 1)))
-    second = functional.silu(_linear(weights, "second", first)) + first
-    last = functional.linear(second, weights["head/last/weight"], weights["head/last/bias"])
+    first = functional.silu(_linear(weights, f"{head}/first", torch.cat(flat, 1)))
+    second = functional.silu(_linear(weights, f"{head}/second", first)) + first
+    last = functional.linear(second, weights[f"{head}/last/weight"], weights[f"{head}/last/bias"])
+    present = None
+    if f"{head}/present/weight" in weights:
+        present = _linear(weights, f"{head}/present", second).float()[:, 0]
     last = last.float().reshape(-1, joints, 5)
     return Told(
         across=middle + STEP * last[..., :2],
@@ -138,23 +151,25 @@ def told(weights: Mapping[str, Any], texture: Any, impression: Any) -> Told:
         spread=last[..., 2] + USUAL,
         deep_spread=last[..., 4] + USUAL_DEEP,
         middle=middle,
+        present=present,
     )
 
 
 def _convolved(weights: Mapping[str, Any], layer: str, seen: Any, dilation: int) -> Any:
     """Return a convolution that keeps the size; dilation 0 = of single cells."""
-    kernel, bias = weights[f"head/{layer}/weight"], weights[f"head/{layer}/bias"]
+    kernel, bias = weights[f"{layer}/weight"], weights[f"{layer}/bias"]
     return functional.conv2d(seen, kernel, bias, 1, dilation, max(dilation, 1))
 
 
 def _linear(weights: Mapping[str, Any], layer: str, values: Any) -> Any:
     kept = functional.dropout(values, DROPPED)
-    return functional.linear(kept, weights[f"head/{layer}/weight"], weights[f"head/{layer}/bias"])
+    return functional.linear(kept, weights[f"{layer}/weight"], weights[f"{layer}/bias"])
 
 
 def _middle_and_size(heat: Any) -> tuple[Any, Any]:
     """Return the middle (crop, joint, xy) and size (crop, joint) of each joint's heat."""
-    steps = (torch.arange(CELLS, device=heat.device) + 0.5) / CELLS - 0.5
+    cells = round(heat.shape[-1] ** 0.5)
+    steps = (torch.arange(cells, device=heat.device) + 0.5) / cells - 0.5
     down, right = torch.meshgrid(steps, steps, indexing="ij")
     places = torch.stack([right.flatten(), down.flatten()], 1)
     # sums, no matrix product, which would be rounded to few digits on an accelerator
@@ -184,6 +199,18 @@ def loss(found: Told, true: Wanted) -> Any:
     unlikely = LIKELIHOOD_WEIGHT * unlikely * (is_in + UNSEEN_WEIGHT * (1 - is_in))
     misplaced = (PLACE_WEIGHT * off + HEAT_WEIGHT * heat_off) * is_in
     return (unlikely + misplaced).mean(1) + LIMB_WEIGHT * _turned(found, true, is_in)
+
+
+def lying_loss(found: Told, true: Wanted, is_there: Any) -> Any:
+    """Return what is to be made small of crops near a clinician's hands, one number per crop.
+
+    Parameters
+    ----------
+    is_there : tensor (crop,)
+        1 where there is a patient: without one the places count nothing.
+    """
+    doubt = functional.binary_cross_entropy_with_logits(found.present, is_there, reduction="none")
+    return PRESENT_WEIGHT * doubt + loss(found, true) * is_there
 
 
 def _length(values: Any) -> Any:

@@ -6,12 +6,21 @@ import numpy as np
 import pytest
 
 from ergo.errors import MissingLibrary
-from ergo.landmarks.joints import JOINT, JOINTS, MODEL_PATH, Joints, joints_of
-from ergo.landmarks.network import Box, PoseNetwork, joined, upper_body_box
+from ergo.landmarks.joints import (
+    JOINT,
+    JOINTS,
+    LYING_SIDE_M,
+    MODEL_PATH,
+    Joints,
+    joints_of,
+    lying_of,
+)
+from ergo.landmarks.network import Box, PoseNetwork, crop_of, joined, upper_body_box
 from ergo.training.collect import settled_box
-from ergo.training.scenes import read_scene, recorded, true_px
+from ergo.training.scenes import hands_px, px_per_m, read_scene, recorded, true_px
 
 SCENES = Path(__file__).parents[1] / "training" / "scenes"  # never shown to the taught branch
+JOINTS_AT = 5  # of the network's outputs
 HEIGHT_M = 1.7  # of a usual body: the measure of errors in the picture
 
 
@@ -43,6 +52,18 @@ def test_the_answer_is_read_joint_by_joint():
     assert read.spread == pytest.approx(np.full(count, np.sqrt(3)))
     # a Laplace distribution of scale b has the variance 2 b^2
     assert read.deep_spread == pytest.approx(np.full(count, np.sqrt(2)))
+
+
+def test_of_the_answer_the_second_part_is_the_patient_and_the_last_number_the_belief():
+    count = len(JOINTS)
+    answer = np.zeros(10 * count + 1)
+    answer[2] = 0.5  # of the first head
+    answer[5 * count + 2] = 0.25
+    answer[-1] = np.log(3.0)  # the logit of 3 to 1
+    read, belief = lying_of(answer)
+    assert read.place[1].tolist() == [0.25, 0.0, 0.0]
+    assert belief == pytest.approx(0.75)
+    assert joints_of(answer).place[1].tolist() == [0.5, 0.0, 0.0]
 
 
 def test_the_model_is_a_few_megabytes():
@@ -144,6 +165,34 @@ def test_errors_are_of_the_size_of_the_stated_spreads(operator):
     # of a Laplace distribution 94 % lie within two standard deviations, if errors are as stated
     assert (off < 2).mean() > 0.8
     assert (off > 0.25).any()
+
+
+def lying(heavy, still):
+    """Return joints near the operator's hands, belief in a patient, scene and crop."""
+    scene = read_scene(SCENES / f"{still}.json")
+    operator = next(one for one in scene.people if one["role"] == "operator")
+    box = Box(*hands_px(operator), LYING_SIDE_M * px_per_m(scene, operator), 0.0)
+    output = heavy._shown(crop_of(scene.picture, box)).get_output_tensor(JOINTS_AT).data
+    read, belief = lying_of(np.array(output, dtype=np.float64).ravel())
+    middle = np.array([box.x_px, box.y_px])
+    return read.place[:, :2] * box.side_px + middle, belief, scene, box
+
+
+@pytest.mark.parametrize("still", ["train_015", "train_016"])
+def test_a_patient_is_seen_from_the_operators_hands(heavy, still):
+    seen, belief, scene, box = lying(heavy, still)
+    assert belief > 0.9
+    patient = next(one for one in scene.people if one["role"] == "patient")
+    off_m = np.linalg.norm(seen - true_px(patient, JOINTS), axis=1) / box.side_px * LYING_SIDE_M
+    head = [JOINT["ear_left"], JOINT["ear_right"], JOINT["nose"]]
+    hips = [JOINT["hip_left"], JOINT["hip_right"]]
+    assert off_m[head].max() < 0.2
+    assert off_m[hips].max() < 0.25
+
+
+def test_no_patient_is_seen_where_there_is_none(heavy):
+    _, belief, _, _ = lying(heavy, "train_001")
+    assert belief < 0.1
 
 
 def test_weights_that_do_not_fit_the_network_are_refused_in_one_line(monkeypatch):
