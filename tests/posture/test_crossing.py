@@ -64,12 +64,13 @@ def test_perfect_lines_of_sight_give_the_true_angles(name, facts, most):
 
 @pytest.mark.parametrize("name", ["trunk_side_bend_deg", "neck_rotation_deg"])
 def test_noisy_lines_of_sight_tell_more_than_the_better_view_alone(name):
-    views = pair(1.0)
-    alone = [
-        np.nanmean(errors(estimate_posture(v.timeline, v.track, [v.camera], [Notes()]), name))
-        for v in views
-    ]
-    assert np.nanmean(errors(crossed_posture(*views), name)) < 0.8 * min(alone)
+    alone, together = [], []
+    for seed in range(4):  # one draw alone tells little: .4 to 1.1 times the better view's error
+        views = pair(1.0, seed=seed)
+        found = [estimate_posture(v.timeline, v.track, [v.camera], [Notes()]) for v in views]
+        alone.append(min(np.nanmean(errors(one, name)) for one in found))
+        together.append(np.nanmean(errors(crossed_posture(*views), name)))
+    assert np.mean(together) < 0.9 * np.mean(alone)
 
 
 def test_the_intervals_hold_the_truth():
