@@ -39,7 +39,7 @@ MOST_OF_IMPRESSION = 3.0  # log odds; pictures unlike those learned from must no
 MOST_OF_PAIR = 4.0  # log odds of a pair; the same
 LYING_ODDS = 4.0  # log odds by which who lies is the less an operator or an assistant
 SAME_TRUNKS = 0.6
-"""Head and hips of one body, looked at in two ways, are no further apart, in trunk lengths (ours)."""
+"""Head and hips of one body looked at in two ways are no further apart, in trunk lengths (ours)."""
 MOST_PEOPLE = 6  # who share out the roles; those seen best
 CUES = (
     "one",
@@ -136,9 +136,7 @@ def identify(
     return taken
 
 
-def with_patient(
-    who: Mapping[Role, Identified], lying: Look
-) -> dict[Role, Identified]:
+def with_patient(who: Mapping[Role, Identified], lying: Look) -> dict[Role, Identified]:
     """Return who is who once it is known who lies at the operator's hands.
 
     That look alone tells the patient, and whether there is one; somebody taken for the
@@ -151,7 +149,7 @@ def with_patient(
     lying : Look
         Of :func:`ergo.landmarks.lying.lying_look`.
     """
-    told = {role: one for role, one in who.items() if role != "patient"}
+    told: dict[Role, Identified] = {role: who[role] for role in who if role != "patient"}
     if lying.presence < LYING_FLOOR:
         return told
     assistant = told.get("assistant")

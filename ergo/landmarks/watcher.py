@@ -284,9 +284,7 @@ class Watcher:
             self.state = replace(self.state, searched_s=frame.time_s)
         return _Ordered(frame, looks, is_searched)
 
-    def _start(
-        self, picture: PictureArray, person: Followed, care: Care
-    ) -> "Future[Look]":
+    def _start(self, picture: PictureArray, person: Followed, care: Care) -> "Future[Look]":
         return self._pool.submit(self._eyes.look, picture, person.box, care)
 
     def _others_due(self, frame: Frame) -> list[Role]:

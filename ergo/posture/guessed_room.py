@@ -191,9 +191,7 @@ def _ways(points: BodyPoints) -> FloatArray:
     return unit(np.array(told).reshape(-1, 2))
 
 
-def _head_m(
-    cameras: Cameras, head_px: FloatArray, depth_m: float, drawn: FloatArray
-) -> FloatArray:
+def _head_m(cameras: Cameras, head_px: FloatArray, depth_m: float, drawn: FloatArray) -> FloatArray:
     """Return the middle of the patient's head, array (draw, xyz). [m].
 
     Parameters

@@ -1,5 +1,6 @@
 """``python -m ergo.training``: fit the correction again from the stored examples."""
 
+import argparse
 import sys
 from pathlib import Path
 
@@ -39,7 +40,9 @@ def fitted(examples: Examples) -> tuple[dict[str, FloatArray], dict[str, FloatAr
 
 def main() -> None:
     """Write the model file and print the left-out mean absolute errors."""
-    path = Path(sys.argv[1]) if len(sys.argv) > 1 else MODEL_PATH
+    parser = argparse.ArgumentParser(prog="python -m ergo.training", description=main.__doc__)
+    parser.add_argument("path", type=Path, nargs="?", default=MODEL_PATH)
+    path = parser.parse_args().path
     examples = read_examples()
     stored, errors = fitted(examples)
     np.savez_compressed(path, **stored)  # type: ignore[arg-type]
