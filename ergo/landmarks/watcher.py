@@ -208,10 +208,10 @@ class Watcher:
         who = self._identified(frame, people)
         if "operator" in who:
             lying = self._look_at_hands(frame, who["operator"].look)
-            who = with_patient(who, lying.result())
-        for role, person in who.items():
-            self.state = self.state.following(role, Followed(person.look.next_box, person.belief))
-        if "operator" not in who and people:
+            for role, person in with_patient(who, lying.result()).items():
+                followed = Followed(person.look.next_box, person.belief)
+                self.state = self.state.following(role, followed)
+        elif people:  # whoever seems to assist or lie there: without an operator nobody does
             self.state = self.state.with_doubt(
                 "Somebody was seen who may or may not be the operator."
             )
@@ -306,7 +306,10 @@ class Watcher:
                 seen[role] = Seen((), looks[0].presence, np.nan)
                 continue
             is_them = person.accepts(looks[0])
-            self.state = self.state.following(role, person.after(looks[0]))
+            goes_on = person.after(looks[0])
+            if role == "assistant" and _is_one_body(looks[0], seen.get("operator")):
+                is_them, goes_on = False, None  # the look has slipped onto the operator
+            self.state = self.state.following(role, goes_on)
             seen[role] = Seen(looks if is_them else (), looks[0].presence, person.belief)
         if self._asked is not None:
             self._asked.rows_to_go -= 1
@@ -350,6 +353,14 @@ class Watcher:
                 "Another person looked more like the operator for a while."
             )
             self.state = self.state.following("operator", None)
+
+
+def _is_one_body(look: Look, other: Seen | None) -> bool:
+    if other is None:
+        return False
+    return any(
+        body_distance(look.picture_px, one.picture_px) < SAME_BODY_SHARE for one in other.looks
+    )
 
 
 def _care_of(role: Role) -> Care:

@@ -23,6 +23,9 @@ UNUSUAL = 0.02
 """How much of the belief is left for operators and assistants who sit anywhere (ours)."""
 TOLD_FROM = 0.95
 """Belief from which handedness is told (ours)."""
+RIGHT_PERSON_ODDS = 1.8
+"""So many times the odds of the stated belief in the operator are those of being right: of 815
+training stills, each judged by a fit without it."""
 MOST_FRAMES = 20
 
 
@@ -47,14 +50,21 @@ def some_frames(is_seen: BoolArray) -> IndexArray:
     return frames[:: max(1, -(-len(frames) // MOST_FRAMES))]
 
 
-def belief_in_right(rooms: Rooms, operator: SeenPerson, assistant: SeenPerson | None) -> float:
+def belief_in_right(
+    rooms: Rooms, operator: SeenPerson, assistant: SeenPerson | None, identity: float
+) -> float:
     """Return the belief, 0..1, that the operator is right-handed; NaN where nobody is seen.
+
+    Who was taken for the operator may be the assistant, who sits where an operator of
+    the other hand would.
 
     Parameters
     ----------
     rooms : Rooms
     operator : SeenPerson
     assistant : SeenPerson or None
+    identity : float
+        Stated belief that it is the operator, 0..1.
     """
     believed = {each: np.full(len(rooms.feet), SHARES[each]) for each in HANDS}
     for zone, person, errors in (
@@ -69,7 +79,14 @@ def belief_in_right(rooms: Rooms, operator: SeenPerson, assistant: SeenPerson | 
             believed[each] *= usual(hours, zone, each) + UNUSUAL
     if not len(_frames_of(operator)):
         return float("nan")
-    return float(np.mean(believed["right"] / (believed["right"] + believed["left"])))
+    by_places = float(np.mean(believed["right"] / (believed["right"] + believed["left"])))
+    right_person = right_person_belief(identity)
+    return right_person * by_places + (1 - right_person) * (1 - by_places)
+
+
+def right_person_belief(identity: float) -> float:
+    """Return how surely the operator is who was taken for one, 0..1, from the stated belief."""
+    return RIGHT_PERSON_ODDS * identity / (RIGHT_PERSON_ODDS * identity + 1 - identity)
 
 
 def _frames_of(person: SeenPerson | None) -> IndexArray:

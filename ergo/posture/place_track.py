@@ -22,7 +22,7 @@ class PlaceTrack:
         seen from above: the patient's head is the origin, x to the patient's
         left, y towards 12 o'clock, so the feet are at negative y. NaN = not
         judged. [m]
-    assistant_m : array (frame, xy)
+    assistant_m, assistant_sd_m : array (frame, xy)
         The same of the assistant. [m]
     hours, sd_hours : array (frame,)
         Clock position of the seat, 1 <= hours < 13, and one standard deviation;
@@ -47,6 +47,7 @@ class PlaceTrack:
     seat_m: FloatArray
     seat_sd_m: FloatArray
     assistant_m: FloatArray
+    assistant_sd_m: FloatArray
     hours: FloatArray
     sd_hours: FloatArray
     measured: Mapping[str, FloatArray]
@@ -61,7 +62,7 @@ class PlaceTrack:
 
     def __post_init__(self) -> None:
         frames = len(self.hours)
-        for name in ("seat_m", "seat_sd_m", "assistant_m"):
+        for name in ("seat_m", "seat_sd_m", "assistant_m", "assistant_sd_m"):
             if getattr(self, name).shape != (frames, 2):
                 raise InputError(f"{name} must have shape ({frames}, 2).")
         if set(self.measured) != set(MEASURES) or set(self.measured_sd) != set(MEASURES):

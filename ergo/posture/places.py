@@ -65,7 +65,7 @@ class _PlacedSource:
     """Places of one source, second by second; None where they are not judged."""
 
     operator: Placed | None
-    assistant_m: FloatArray | None
+    assistant: Placed | None
     origin: PlaceOrigin
     right_handed: float
     level_origin: LevelOrigin
@@ -88,7 +88,7 @@ def _placed_source(
         placed_person(operator, rooms),
         None if assistant is None else _within_reach(placed_person(assistant, rooms)),
         origin,
-        belief_in_right(rooms, operator, assistant),
+        belief_in_right(rooms, operator, assistant, _identity(tracks["operator"])),
         camera.level_origin,
     )
 
@@ -104,6 +104,12 @@ def _seen_people(
     if "assistant" in tracks and _is_there(tracks["assistant"]):
         assistant = seen_person(timeline, tracks["assistant"], camera, None)
     return SeenPeople(timeline, operator, assistant, tracks.get("patient"))
+
+
+def _identity(track: PoseTrack) -> float:
+    """Return the usual belief that this is the operator, 0..1; 0 where nobody was seen."""
+    known = track.identity[np.isfinite(track.identity)]
+    return float(np.median(known)) if len(known) else 0.0
 
 
 def _is_there(track: PoseTrack) -> bool:
@@ -124,24 +130,31 @@ def _rooms(
     return guessed_rooms(people, camera, note.handed)
 
 
-def _within_reach(assistant: Placed) -> FloatArray:
-    away_m = np.linalg.norm(assistant.seat_m, axis=1, keepdims=True)
-    return np.where(away_m < FARTHEST_M, assistant.seat_m, np.nan)
+def _within_reach(assistant: Placed) -> Placed:
+    """Return the places within reach of the patient's head; the others are not told."""
+    is_near = np.linalg.norm(assistant.seat_m, axis=1, keepdims=True) < FARTHEST_M
+    return replace(
+        assistant,
+        seat_m=np.where(is_near, assistant.seat_m, np.nan),
+        seat_sd_m=np.where(is_near, assistant.seat_sd_m, np.nan),
+    )
 
 
 class _Laid:
     """Arrays over all frames, NaN until something is put there."""
 
     def __init__(self, frames: int) -> None:
-        self.seat_m, self.seat_sd_m, self.assistant_m = np.full((3, frames, 2), np.nan)
+        self.seat_m, self.seat_sd_m = np.full((2, frames, 2), np.nan)
+        self.assistant_m, self.assistant_sd_m = np.full((2, frames, 2), np.nan)
         self.hours, self.sd_hours, self.knees_under = np.full((3, frames), np.nan)
         self.measured = {name: np.full(frames, np.nan) for name in MEASURES}
         self.measured_sd = {name: np.full(frames, np.nan) for name in MEASURES}
 
     def put(self, frames: IndexArray, of_frame: IndexArray, told: _PlacedSource) -> None:
         """Lay the places of one source where its frames belong."""
-        if told.assistant_m is not None:
-            self.assistant_m[frames] = told.assistant_m[of_frame]
+        if told.assistant is not None:
+            self.assistant_m[frames] = told.assistant.seat_m[of_frame]
+            self.assistant_sd_m[frames] = told.assistant.seat_sd_m[of_frame]
         placed = told.operator
         if placed is None:
             return
@@ -163,6 +176,7 @@ class _Laid:
             seat_m=self.seat_m,
             seat_sd_m=self.seat_sd_m,
             assistant_m=self.assistant_m,
+            assistant_sd_m=self.assistant_sd_m,
             hours=self.hours,
             sd_hours=self.sd_hours,
             measured=self.measured,

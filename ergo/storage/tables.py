@@ -54,6 +54,7 @@ def _place_columns(place: PlaceTrack) -> dict[str, Any]:
         columns[f"seat_{axis}_m"] = _number(place.seat_m[:, at])
         columns[f"seat_{axis}_m_sd"] = _number(place.seat_sd_m[:, at])
         columns[f"assistant_{axis}_m"] = _number(place.assistant_m[:, at])
+        columns[f"assistant_{axis}_m_sd"] = _number(place.assistant_sd_m[:, at])
     for name in MEASURES:
         columns[name] = _number(place.measured[name])
         columns[f"{name}_sd"] = _number(place.measured_sd[name])

@@ -5,9 +5,18 @@ import pytest
 
 from ergo.errors import InputError
 from ergo.landmarks.follow import PART_S, join_parts, watch_parts, watch_source
+from ergo.landmarks.followed_person import Followed
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.recorded_finder import RecordedEyes
-from ergo.landmarks.watcher import LAG, LOOKS, OPINION_LAG, OTHERS_EVERY_S, SEARCH_EVERY_S
+from ergo.landmarks.roles import Identified
+from ergo.landmarks.watcher import (
+    LAG,
+    LOOKS,
+    OPINION_LAG,
+    OTHERS_EVERY_S,
+    SEARCH_EVERY_S,
+    FollowState,
+)
 from ergo.notes.notes import Notes, OperatorPoint
 from tests.landmarks.people import RATE_HZ, RecordedSource, person
 
@@ -97,6 +106,33 @@ def test_where_everybody_lies_nobody_is_called_the_operator():
     seen = watched([[person(OPERATOR, lying=True), person((450.0, 100.0), lying=True)]] * 10)
     assert not seen.tracks["operator"].found.any()
     assert seen.doubt is not None
+
+
+def test_an_assistant_whose_look_slips_onto_the_operator_is_not_seen():
+    operator, assistant = person(OPERATOR), person((OPERATOR[0] + 60.0, OPERATOR[1]))
+    followed = {
+        "operator": Followed(operator.next_box, 1.0),
+        "assistant": Followed(assistant.next_box, 1.0),
+    }
+    together = [[operator, assistant]] * 5
+    for people, is_seen in ((together, True), ([[operator]] * 5, False)):
+        state = FollowState(followed=followed, searched_s=0.0)
+        parts = watch_parts(
+            RecordedSource(5), Notes(), "fast", start=state, eyes=RecordedEyes(people)
+        )
+        tracks = join_parts([part.seen for part in parts], "fast").tracks
+        assert tracks["operator"].found.all()
+        assert ("assistant" in tracks and tracks["assistant"].found.any()) == is_seen
+
+
+def test_nobody_assists_where_no_operator_is_believed(monkeypatch):
+    def as_assistant(people, *_):
+        return {"assistant": Identified(people[0], 0.9)} if people else {}
+
+    monkeypatch.setattr("ergo.landmarks.watcher.identify", as_assistant)
+    seen = watched([[person(OPERATOR)]], kind="still")
+    assert "assistant" not in seen.tracks
+    assert "may or may not be the operator" in seen.doubt
 
 
 def test_a_still_goes_the_same_way():

@@ -140,11 +140,7 @@ def test_nobody_but_the_operator_tells_nothing():
     assert np.isnan(place.right_handed).all()
 
 
-@pytest.mark.parametrize(
-    ("operator", "assistant", "handed"),
-    [(9.5, 3.0, "right"), (2.5, 9.0, "left"), (9.5, None, "right"), (12.0, None, None)],
-)
-def test_places_tell_handedness_or_that_it_is_not_known(operator, assistant, handed):
+def belief_by_places(operator, assistant, identity):
     chair = Chair(np.array([*HEAD_M, 0.86]), 90.0, 0, 1.75, 0.5, 0.1, 0.1, 0.0, (0.9, 0.0))
     rooms = rooms_of_set_up([(replace(CAMERA, height_m=LENS_M), chair)] * 16)
     timeline = build_timeline(("one",), (np.zeros(1),), (False,))
@@ -154,7 +150,23 @@ def test_places_tell_handedness_or_that_it_is_not_known(operator, assistant, han
         else seen_person(timeline, track("operator", seated_at(hours, 90)), CAMERA, None)
         for hours in (operator, assistant)
     )
-    assert handed_by(belief_in_right(rooms, own, other)) == handed
+    return belief_in_right(rooms, own, other, identity)
+
+
+@pytest.mark.parametrize(
+    ("operator", "assistant", "handed"),
+    [(9.5, 3.0, "right"), (2.5, 9.0, "left"), (9.5, None, "right"), (12.0, None, None)],
+)
+def test_places_tell_handedness_or_that_it_is_not_known(operator, assistant, handed):
+    assert handed_by(belief_by_places(operator, assistant, 1.0)) == handed
+
+
+def test_who_may_be_the_assistant_tells_no_handedness():
+    assert handed_by(belief_by_places(9.5, 3.0, 0.7)) is None
+    # odds of 0.7 / 0.3 times 1.8: 4.2 to 1 that it is the operator; the assistant would sit
+    # there beside a left-handed one
+    sure, unsure = belief_by_places(9.5, 3.0, 1.0), belief_by_places(9.5, 3.0, 0.7)
+    assert unsure == pytest.approx((4.2 * sure + (1 - sure)) / 5.2)
 
 
 def test_measured_handedness_gives_the_zone_that_the_notes_leave_open():
@@ -179,6 +191,7 @@ def test_an_assistant_seen_once_in_a_while_is_none():
     staying = track("assistant", seated_at(3.0, 90), 40)
     place = place_people(timeline, tracks | {"assistant": staying}, *args)
     assert np.isfinite(place.assistant_m).all()
+    assert (place.assistant_sd_m > 0).all()
 
 
 def test_frames_of_the_same_second_share_a_place_and_others_do_not():

@@ -158,6 +158,7 @@ def _place(hours):
         seat_m=seat,
         seat_sd_m=np.full((frames, 2), 0.1),
         assistant_m=-seat,
+        assistant_sd_m=np.full((frames, 2), 0.15),
         hours=np.asarray(hours, dtype=float),
         sd_hours=np.full(frames, 0.5),
         measured={name: np.full(frames, 0.3) for name in MEASURES},

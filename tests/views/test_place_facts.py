@@ -48,5 +48,9 @@ def test_frames_carry_the_places_with_their_spread(session):
         assert table[name][0].as_py() == pytest.approx(session.place.measured[name][0])
         assert table[f"{name}_sd"][0].as_py() == pytest.approx(session.place.measured_sd[name][0])
     assert table["seat_x_m"][0].as_py() == pytest.approx(session.place.seat_m[0, 0], abs=1e-4)
+    for axis, at in (("x", 0), ("y", 1)):
+        told = table[f"assistant_{axis}_m"][0].as_py(), table[f"assistant_{axis}_m_sd"][0].as_py()
+        true = session.place.assistant_m[0, at], session.place.assistant_sd_m[0, at]
+        assert told == pytest.approx(true, abs=1e-4)
     gone = replace(session.place, measured={each: np.full(len(table), np.nan) for each in MEASURES})
     assert frames_table(replace(session, place=gone))["eye_to_mouth_m"].null_count == len(table)

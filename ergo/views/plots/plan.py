@@ -34,9 +34,11 @@ def plan_figure(session: Session, _: Exposure, words: Words, width_in: float) ->
     axes.set_axis_off()
     _room(axes, place, words)
     _density(axes, place.seat_m, _weight(session))
-    handles = [_operator(axes, place, words)]
+    own, other = words.say("plan.operator"), words.say("plan.assistant")
+    handles = [_usual_place(axes, place.seat_m, place.seat_sd_m, own, marker="o")]
     if np.isfinite(place.assistant_m).any():
-        handles.append(_assistant(axes, place, words))
+        beside = (place.assistant_m, place.assistant_sd_m)
+        handles.append(_usual_place(axes, *beside, other, marker="s", fillstyle="none"))
     legend_below(figure, handles)
     return figure
 
@@ -97,22 +99,12 @@ def _edges(centres: FloatArray) -> FloatArray:
     return np.append(centres, centres[-1] + GRID_M) - GRID_M / 2
 
 
-def _operator(axes: Any, place: PlaceTrack, words: Words) -> Any:
-    """Mark the middle of the operator's places with the usual uncertainty."""
-    middle, sd = np.nanmedian(place.seat_m, axis=0), np.nanmedian(place.seat_sd_m, axis=0)
+def _usual_place(axes: Any, seat_m: FloatArray, sd_m: FloatArray, label: str, **mark: Any) -> Any:
+    """Mark the middle of a person's places, array (frame, xy), with the usual uncertainty."""
+    middle, sd = np.nanmedian(seat_m, axis=0), np.nanmedian(sd_m, axis=0)
     error = Ellipse(
         tuple(middle), *(2 * sd), facecolor="none", edgecolor=INK, linestyle="--", lw=0.9, zorder=4
     )
     axes.add_patch(error)
-    axes.plot(*middle, marker="o", color=INK, markersize=5, zorder=5, linestyle="none")
-    label = words.say("plan.operator")
-    return Line2D([], [], marker="o", color=INK, linestyle="--", label=label)
-
-
-def _assistant(axes: Any, place: PlaceTrack, words: Words) -> Any:
-    """Mark the middle of the assistant's places."""
-    known = np.isfinite(place.assistant_m).all(axis=1)
-    middle = np.median(place.assistant_m[known], axis=0)
-    axes.plot(*middle, marker="s", color=INK, fillstyle="none", linestyle="none", zorder=5)
-    label = words.say("plan.assistant")
-    return Line2D([], [], marker="s", color=INK, fillstyle="none", linestyle="none", label=label)
+    axes.plot(*middle, color=INK, markersize=5, zorder=5, linestyle="none", **mark)
+    return Line2D([], [], color=INK, linestyle="--", label=label, **mark)
