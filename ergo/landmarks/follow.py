@@ -158,7 +158,11 @@ def _track(role: Role, rows: Sequence[Row], looks: tuple[str, ...]) -> PoseTrack
             track.world_m[at, which] = look.world_m
             track.visibility[at, which] = look.visibility
             track.identity[at] = seen.belief
-    return _with_joints(track, [row.seen.get(role) for row in rows])
+    persons = [row.seen.get(role) for row in rows]
+    if role == "operator":
+        hands = [one.right_handed if one and one.looks else np.nan for one in persons]
+        track = replace(track, right_handed=np.array(hands))
+    return _with_joints(track, persons)
 
 
 def _with_joints(track: PoseTrack, seen: Sequence[Seen | None]) -> PoseTrack:

@@ -7,6 +7,7 @@ import numpy as np
 from ergo.arrays import FloatArray, PictureArray
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Box, Look
+from ergo.landmarks.roles import Identified
 from ergo.landmarks.runtime import picture_library
 
 PRESENCE_FLOOR = 0.5  # BlazePose's own: below it the crop holds nobody
@@ -27,13 +28,21 @@ class Followed:
         The crop for the next look.
     belief : float
         Belief that this is the person of the role, 0..1.
+    right_handed : float
+        Belief that the operator is right-handed, 0..1; NaN where not judged.
     misses : int
         Looks in a row in which the person was not seen.
     """
 
     box: Box
     belief: float
+    right_handed: float = float("nan")
     misses: int = 0
+
+    @classmethod
+    def from_now(cls, person: Identified) -> "Followed":
+        """Return what is known of somebody who was just told from the others."""
+        return cls(person.look.next_box, person.belief, person.right_handed)
 
     def after(self, look: Look) -> "Followed | None":
         """Return what is known after a look; None once the place is given up."""

@@ -24,6 +24,18 @@ LYING_FLOOR = 0.5
 _KNUCKLES = [JOINT["index_left"], JOINT["index_right"]]
 SURE_M = 0.06
 """Error of a joint at which it is believed half to be in view. [m]"""
+SITS = (
+    "somebody_lies_at_hands",
+    "faces_their_left",
+    "faces_their_feet",
+    "hands_from_their_nose",
+    "on_their_right",
+    "away_from_their_head",
+)
+"""Measures of how a person sits to who lies at their hands."""
+CHANGES_SIDE = ("faces_their_left", "on_their_right")
+"""Those whose sign changes in the mirror image."""
+_FAR = 2.0  # ways from head to hips at which a distance saturates
 
 
 def box_at_hands(person: Look) -> Box:
@@ -67,6 +79,59 @@ def look_of(joints: Joints, presence: float, box: Box) -> Look:
         next_box=replace(box, x_px=float(head[0]), y_px=float(head[1])),
         joints=joints,
     )
+
+
+def sits_to_patient(person: Look) -> FloatArray:
+    """Return array (measure,) of :data:`SITS`: how a person sits to who lies at their hands.
+
+    Facing by the bodies in space, ahead against the lying one's left and feet, -1..1,
+    whatever the distance between the two; ways in the picture, in lengths from the lying
+    one's head to hips. All count by the belief that somebody lies there, and are 0 where
+    nobody was looked for.
+    """
+    lying = person.at_hands
+    if lying is None or lying.joints is None or person.joints is None:
+        return np.zeros(len(SITS))
+    own, theirs = person.joints.place, lying.joints.place
+    head, to_hips = _middle(theirs, "ear"), _middle(theirs, "hip") - _middle(theirs, "ear")
+    length = max(float(np.linalg.norm(to_hips)), 1.0)
+    ahead = _unit(
+        np.cross(_left(own), _unit(_middle(own, "shoulder") - _middle(own, "hip")))
+    )  # x right, y down, z away: right-handed axes, so left x up points ahead
+    hands = float(np.linalg.norm((own[_KNUCKLES].mean(0) - theirs[JOINT["nose"]])[:2]))
+    feet, seat = to_hips[:2], (_middle(own, "hip") - head)[:2]
+    turn = feet[0] * seat[1] - feet[1] * seat[0]
+    away = float(np.linalg.norm(seat))
+    return lying.presence * np.array(
+        (
+            1.0,
+            ahead @ _unit(_left(theirs)),
+            ahead @ _unit(to_hips),
+            min(hands / length, _FAR),
+            turn / max(float(np.linalg.norm(feet)) * away, _NOTHING),
+            min(away / length, _FAR),
+        )
+    )
+
+
+_NOTHING = 1e-6
+
+
+def _left(place: FloatArray) -> FloatArray:
+    """Return the way (xyz) to a body's own left, of no certain length."""
+    shoulders, hips = (
+        _unit(place[JOINT[f"{stem}_left"]] - place[JOINT[f"{stem}_right"]])
+        for stem in ("shoulder", "hip")
+    )
+    return np.asarray(shoulders + hips)
+
+
+def _middle(place: FloatArray, stem: str) -> FloatArray:
+    return np.asarray(place[[JOINT[f"{stem}_left"], JOINT[f"{stem}_right"]]].mean(0))
+
+
+def _unit(way: FloatArray) -> FloatArray:
+    return np.asarray(way / (np.linalg.norm(way) + _NOTHING))
 
 
 def _shares() -> Mapping[str, Mapping[str, float]]:

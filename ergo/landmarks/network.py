@@ -95,6 +95,9 @@ class Look:
     impression : array (feature,) or None
         What the network makes its points from: the whole crop in some thousand
         numbers, by which roles are told apart; of the crop as it was shown.
+    at_hands : Look or None
+        Who lies at the hands, as :mod:`ergo.landmarks.lying` tells; None where
+        nobody was looked for there.
     """
 
     picture_px: FloatArray
@@ -104,6 +107,7 @@ class Look:
     next_box: Box
     joints: Joints | None = None
     impression: FloatArray | None = None
+    at_hands: "Look | None" = None
 
 
 def box_round(centre_px: FloatArray, top_px: FloatArray) -> Box:

@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
-from ergo.landmarks.body import BODY_POINTS, body_size_px
-from ergo.landmarks.lying import lying_look
+from ergo.landmarks.body import BODY_POINTS, LYING_DEG, Body, body_size_px
+from ergo.landmarks.lying import box_at_hands, lying_look
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Box, Care, Look, PoseNetwork, box_round
 from ergo.landmarks.runtime import bundle_path, people_library, quiet_native
@@ -33,6 +33,7 @@ _CIRCLE = 1.9  # radius of the circle round a person, in trunk lengths, to start
 _TRUNK = [INDEX[f"{part}_{side}"] for part in ("shoulder", "hip") for side in ("left", "right")]
 
 Enough = Callable[[Sequence[Look]], bool]
+LookAt = Callable[[PictureArray, Box, Care], Look]
 
 
 LOOKS_AT_ONCE = 2  # looks that threads may take beside each other
@@ -72,7 +73,7 @@ class PeopleFinder:
     def find(
         self, picture: PictureArray, enough: Enough | None = None, known: Sequence[Look] = ()
     ) -> list[Look]:
-        """Return one look per person, those seen best first.
+        """Return one look per person, those seen best first, each with who lies at the hands.
 
         Parameters
         ----------
@@ -100,7 +101,8 @@ class PeopleFinder:
     ) -> list[Look]:
         """Return the people and whoever else is seen in any of the crops."""
         looks = [self._settled(picture, box) for box in boxes]
-        return distinct([*people, *(look for look in looks if look is not None)])
+        found = distinct([*people, *(look for look in looks if look is not None)])
+        return [with_hands(self.look, picture, person) for person in found]
 
     def _first_look(self, view: "_View") -> list[FloatArray]:
         """Return one array (landmark, xy) per find, in px of the view."""
@@ -129,6 +131,13 @@ class PeopleFinder:
                 return now
             before = now
         return None
+
+
+def with_hands(look: LookAt, picture: PictureArray, person: Look) -> Look:
+    """Return a person together with who lies at the hands; who lies has nobody there."""
+    if person.at_hands is not None or Body.of(person).lean_deg > LYING_DEG:
+        return person
+    return replace(person, at_hands=look(picture, box_at_hands(person), "lying"))
 
 
 def distinct(people: Sequence[Look]) -> list[Look]:

@@ -44,6 +44,9 @@ class PoseTrack:
         the looks; axes as of ``picture_px``. [px]
     joint_sd_px : array (frame, joint) or None
         One standard deviation of each in the picture, per axis. [px]
+    right_handed : array (frame,) or None
+        Belief that the operator is right-handed by how everybody sits, 0..1; NaN where
+        not judged.
     """
 
     role: Role
@@ -55,6 +58,7 @@ class PoseTrack:
     identity: FloatArray
     joint_px: FloatArray | None = None
     joint_sd_px: FloatArray | None = None
+    right_handed: FloatArray | None = None
 
     def __post_init__(self) -> None:
         wanted = (len(self.presence), len(self.looks), len(LANDMARKS), 3)
@@ -85,6 +89,7 @@ class PoseTrack:
             identity=self.identity[which],
             joint_px=self.joint_px[which] if self.joint_px is not None else None,
             joint_sd_px=self.joint_sd_px[which] if self.joint_sd_px is not None else None,
+            right_handed=self.right_handed[which] if self.right_handed is not None else None,
         )
 
     @property

@@ -8,6 +8,7 @@ import numpy as np
 from ergo.arrays import PictureArray
 from ergo.landmarks.body import LYING_DEG, Body
 from ergo.landmarks.network import Box, Care, Look
+from ergo.landmarks.people_finder import with_hands
 
 
 def numbered_picture(number: int, height_px: int = 48, width_px: int = 64) -> PictureArray:
@@ -41,8 +42,9 @@ class RecordedEyes:
         enough: Callable[[Sequence[Look]], bool] | None = None,
         known: Sequence[Look] = (),
     ) -> list[Look]:
-        """Return everybody who was saved for this picture."""
-        return list(self.people[number_of(picture)])
+        """Return everybody who was saved for this picture, with who lies at their hands."""
+        people = self.people[number_of(picture)]
+        return [with_hands(self.look, picture, person) for person in people]
 
     def look(self, picture: PictureArray, box: Box, care: Care = "once") -> Look:
         """Return the saved person nearest the crop; far from the crop nobody is present.

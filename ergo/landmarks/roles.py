@@ -2,11 +2,13 @@
 
 Each person is described by cues (how far the trunk lies, where the hands are,
 how near the heads are, on which side of the patient, how surely the joints are
-placed, who of any two sits like the operator), by the pose and by the landmark
-network's impression of the crop. Their weighted sums, fitted on rendered scenes,
-give each person's leaning to each role; all ways to share out the roles, each at
-most once, then vote. The sum of the votes for a person is the stated belief in
-that identity.
+placed, who of any two sits like the operator, how each sits to who lies at the own
+hands), by the pose and by the landmark network's impression of the crop. Their
+weighted sums, fitted on rendered scenes, give each person's leaning to each role;
+all ways to share out the roles, each at most once, then vote, as those of a right-
+and of a left-handed operator where that is not known. The sum of the votes for a
+person is the stated belief in that identity, the sum of those of right-handed
+operators the belief in that hand.
 """
 
 import itertools
@@ -20,7 +22,7 @@ import numpy as np
 from ergo.arrays import FloatArray, IndexArray
 from ergo.landmarks.body import LYING_DEG, Body, body_size_px
 from ergo.landmarks.joints import JOINT
-from ergo.landmarks.lying import LYING_FLOOR
+from ergo.landmarks.lying import CHANGES_SIDE, LYING_FLOOR, SITS, sits_to_patient
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Look
 from ergo.landmarks.pairs import operator_odds
@@ -32,8 +34,12 @@ ROLES: tuple[Role, ...] = ("operator", "assistant", "patient")
 OPERATOR_FLOOR = 0.5
 """Belief below which nobody is called the operator: the wrong person is worse than none.
 
-In 849 training stills, each judged by a fit without it, 96 % are named, 97 % of those rightly;
-of beliefs from .95 on 99 % are right, from .5 to .7 83 %."""
+In 849 training stills, each judged by a fit without it, 98 % are named, 99 % of those rightly;
+of beliefs from .95 on 99 % are right, from .5 to .7 74 %."""
+HANDS = ("right", "left")
+LEFT_HANDED = 0.2
+"""Belief in left-handed before anything is seen: as in the training stills, twice the share of
+people, since who is not expected is mistaken for the assistant (ours)."""
 OTHER_FLOOR = 0.5  # the same for assistant and patient
 MOST_OF_IMPRESSION = 3.0  # log odds; pictures unlike those learned from must not overrule the rest
 MOST_OF_PAIR = 4.0  # log odds of a pair; the same
@@ -42,6 +48,7 @@ SAME_TRUNKS = 0.6
 """Head and hips of one body looked at in two ways are no further apart, in trunk lengths (ours)."""
 MOST_PEOPLE = 6  # who share out the roles; those seen best
 CUES = (
+    *SITS,
     "one",
     "lean_in_picture",
     "lean_in_space",
@@ -96,10 +103,29 @@ class Identified:
     look : Look
     belief : float
         Belief in this identity, 0..1.
+    right_handed : float
+        Belief that who operates there is right-handed, 0..1; NaN where not judged.
     """
 
     look: Look
     belief: float
+    right_handed: float = float("nan")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sharing:
+    """How the roles are shared out among the people of one picture.
+
+    Attributes
+    ----------
+    belief : array (person, role)
+        That the person has the role, 0..1.
+    right_handed : float
+        That who operates is right-handed, 0..1, whatever is stated of that.
+    """
+
+    belief: FloatArray
+    right_handed: float
 
 
 def identify(
@@ -107,6 +133,7 @@ def identify(
     width_px: int,
     handed: str | None = None,
     alike: Sequence[float] | None = None,
+    operator: int | None = None,
 ) -> dict[Role, Identified]:
     """Return who has which role; a role of which we are not sure is left out.
 
@@ -122,9 +149,12 @@ def identify(
     alike : sequence of float, optional
         How well each agrees with what is known of the operator, 0..1; the
         belief in the operator is multiplied by it.
+    operator : int, optional
+        Position of the operator, where that is certain.
     """
     people = list(people)[:MOST_PEOPLE]
-    belief = beliefs(people, width_px, handed)
+    shared = shared_out(people, width_px, handed, operator)
+    belief = shared.belief
     if alike is not None:
         belief[:, 0] *= np.array(alike[:MOST_PEOPLE])
     taken: dict[Role, Identified] = {}
@@ -132,12 +162,13 @@ def identify(
         floor = OPERATOR_FLOOR if role == "operator" else OTHER_FLOOR
         if len(people) and belief[:, position].max() >= floor:
             best = int(np.argmax(belief[:, position]))
-            taken[role] = Identified(people[best], float(belief[best, position]))
+            believed = float(belief[best, position])
+            taken[role] = Identified(people[best], believed, shared.right_handed)
     return taken
 
 
-def with_patient(who: Mapping[Role, Identified], lying: Look) -> dict[Role, Identified]:
-    """Return who is who once it is known who lies at the operator's hands.
+def with_patient(who: Mapping[Role, Identified]) -> dict[Role, Identified]:
+    """Return who is who by who lies at the operator's hands.
 
     That look alone tells the patient, and whether there is one; somebody taken for the
     assistant who is the same body is none.
@@ -146,11 +177,10 @@ def with_patient(who: Mapping[Role, Identified], lying: Look) -> dict[Role, Iden
     ----------
     who : mapping of role to Identified
         By the looks of them.
-    lying : Look
-        Of :func:`ergo.landmarks.lying.lying_look`.
     """
     told: dict[Role, Identified] = {role: who[role] for role in who if role != "patient"}
-    if lying.presence < LYING_FLOOR:
+    lying = who["operator"].look.at_hands if "operator" in who else None
+    if lying is None or lying.presence < LYING_FLOOR:
         return told
     assistant = told.get("assistant")
     if assistant is not None and _is_same_body(assistant.look, lying):
@@ -165,16 +195,28 @@ def _is_same_body(one: Look, lying: Look) -> bool:
     return max(float(np.linalg.norm(way)) for way in ways) < SAME_TRUNKS * patient.trunk_px
 
 
-def beliefs(people: Sequence[Look], width_px: int, handed: str | None = None) -> FloatArray:
-    """Return array (person, role): belief that the person has the role, 0..1."""
+def shared_out(
+    people: Sequence[Look], width_px: int, handed: str | None = None, operator: int | None = None
+) -> Sharing:
+    """Return how the roles are shared out; ``operator``: who has that role for certain."""
     if not people:
-        return np.zeros((0, len(ROLES)))
-    leaning = _leaning(people, width_px, handed)
+        return Sharing(np.zeros((0, len(ROLES))), float("nan"))
     ways = ways_to_share(len(people))
-    votes = leaning[np.arange(len(people)), ways].sum(axis=1)
-    votes = np.exp(votes - votes.max())
-    votes /= votes.sum()
-    return np.stack([votes @ (ways == role) for role in range(len(ROLES))], axis=1)
+    leaning = np.stack([_leaning(people, width_px, each) for each in HANDS])
+    votes = leaning[:, np.arange(len(people)), ways].sum(axis=2)
+    votes += np.log([1 - LEFT_HANDED, LEFT_HANDED])[:, None]
+    if operator is not None:
+        votes = np.where(ways[:, operator] == ROLES.index("operator"), votes, -np.inf)
+    likely = np.exp(votes - votes.max())
+    right_handed = likely[HANDS.index("right")].sum() / likely.sum()
+    if handed is not None:
+        votes = votes[[HANDS.index(handed)]]
+    of_way = np.exp(votes - votes.max()).sum(axis=0)
+    of_way /= of_way.sum()
+    belief = np.stack([of_way @ (ways == role) for role in range(len(ROLES))], axis=1)
+    if operator is not None:
+        belief[operator, ROLES.index("operator")] = 1.0  # exactly
+    return Sharing(belief, float(right_handed))
 
 
 @cache
@@ -195,6 +237,7 @@ def cues(people: Sequence[Look], width_px: int, handed: str | None = None) -> Fl
     lies = np.array([_lies(body) for body in bodies])
     largest = max(body.px_per_m for body in bodies)
     mirror = -1 if handed == "left" else 1
+    to_patient = mirror ** np.array([name in CHANGES_SIDE for name in SITS], dtype=int)
     like_operator = _sits_like_operator(people, 1 - lies, width_px, handed)
     rows = []
     for who, body in enumerate(bodies):
@@ -204,6 +247,7 @@ def cues(people: Sequence[Look], width_px: int, handed: str | None = None) -> Fl
         to_lying = _FAR if lying is None else _nearest(body.hands_px, [lying], body.trunk_px)
         rows.append(
             (
+                *(to_patient * sits_to_patient(people[who])),
                 1.0,
                 body.lean_deg / 90,
                 body.lean_in_space_deg / 90,

@@ -17,11 +17,16 @@ from ergo.arrays import FloatArray, PictureArray
 from ergo.frames.frame import Frame, SourceFacts
 from ergo.landmarks.body import LYING_DEG, Body
 from ergo.landmarks.followed_person import Followed, distance_to_point, likeness, trunk_colours
-from ergo.landmarks.lying import box_at_hands
 from ergo.landmarks.network import Box, Care, Look
 from ergo.landmarks.people_finder import LOOKS_AT_ONCE, SAME_BODY_SHARE, Enough, body_distance
 from ergo.landmarks.pose_track import Role
-from ergo.landmarks.roles import OPERATOR_FLOOR, Identified, beliefs, identify, with_patient
+from ergo.landmarks.roles import (
+    OPERATOR_FLOOR,
+    Identified,
+    identify,
+    shared_out,
+    with_patient,
+)
 from ergo.notes.notes import Notes
 
 LOOKS: Mapping[str, tuple[str, ...]] = {"fast": ("heavy",), "full": ("heavy_closer",)}
@@ -91,11 +96,14 @@ class Seen:
         Of the first look.
     belief : float
         Belief in the identity, 0..1.
+    right_handed : float
+        Belief that the operator is right-handed, 0..1; NaN where not judged.
     """
 
     looks: tuple[Look, ...]
     presence: float
     belief: float
+    right_handed: float = float("nan")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,7 +131,6 @@ class _Asked:
     frame: Frame
     operator: Look
     people: "Future[list[Look]]"
-    patient: "Future[Look]"
     rows_to_go: int = OPINION_LAG
 
 
@@ -207,20 +214,12 @@ class Watcher:
             self.state = replace(self.state, searched_closely_s=frame.time_s)
         who = self._identified(frame, people)
         if "operator" in who:
-            lying = self._look_at_hands(frame, who["operator"].look)
-            for role, person in with_patient(who, lying.result()).items():
-                followed = Followed(person.look.next_box, person.belief)
-                self.state = self.state.following(role, followed)
+            for role, person in with_patient(who).items():
+                self.state = self.state.following(role, Followed.from_now(person))
         elif people:  # whoever seems to assist or lie there: without an operator nobody does
             self.state = self.state.with_doubt(
                 "Somebody was seen who may or may not be the operator."
             )
-
-    def _look_at_hands(self, frame: Frame, operator: Look) -> "Future[Look]":
-        """Start a look at who may lie at the operator's hands."""
-        return self._pool.submit(
-            self._eyes.look, frame.picture, box_at_hands(operator), _care_of("patient")
-        )
 
     def _is_enough(self, people: Sequence[Look]) -> bool:
         if self._notes.operator is not None and not self.state.is_noted:
@@ -255,19 +254,22 @@ class Watcher:
         if operator is None:
             self.state = self.state.with_doubt("Nobody was found at the point given in the notes.")
             return identify(people, self._width_px, self._notes.handed)
-        colours = trunk_colours(frame.picture, operator)
+        colours = trunk_colours(frame.picture, people[operator])
         self.state = replace(self.state, colours=colours)
-        others = [one for one in people if one is not operator]
-        rest = identify(others, self._width_px, self._notes.handed)
-        rest["operator"] = Identified(operator, 1.0)
-        return rest
+        return self._beside(people, operator)
 
-    def _at_point(self, people: Sequence[Look]) -> Look | None:
+    def _beside(self, people: Sequence[Look], operator: int) -> dict[Role, Identified]:
+        """Return who is who where the operator is certain."""
+        ordered = [people[operator], *people[:operator], *people[operator + 1 :]]
+        return identify(ordered, self._width_px, self._notes.handed, operator=0)
+
+    def _at_point(self, people: Sequence[Look]) -> int | None:
+        """Return the position of whom the notes point at; None where nobody is."""
         point = self._notes.operator
         if point is None or not people:
             return None
-        nearest = min(people, key=lambda one: distance_to_point(one, point.at))
-        return nearest if distance_to_point(nearest, point.at) <= POINT_REACH else None
+        ways = [distance_to_point(one, point.at) for one in people]
+        return int(np.argmin(ways)) if min(ways) <= POINT_REACH else None
 
     def _order(self, frame: Frame) -> _Ordered:
         """Start all looks at a frame."""
@@ -310,7 +312,9 @@ class Watcher:
             if role == "assistant" and _is_one_body(looks[0], seen.get("operator")):
                 is_them, goes_on = False, None  # the look has slipped onto the operator
             self.state = self.state.following(role, goes_on)
-            seen[role] = Seen(looks if is_them else (), looks[0].presence, person.belief)
+            seen[role] = Seen(
+                looks if is_them else (), looks[0].presence, person.belief, person.right_handed
+            )
         if self._asked is not None:
             self._asked.rows_to_go -= 1
             if not self._asked.rows_to_go:
@@ -322,32 +326,44 @@ class Watcher:
     def _ask_second_opinion(self, frame: Frame, operator: Look) -> None:
         self._heed_second_opinion()  # an earlier one, where frames are far apart
         people = self._pool.submit(self._eyes.find, frame.picture, None, [operator])
-        self._asked = _Asked(frame, operator, people, self._look_at_hands(frame, operator))
+        self._asked = _Asked(frame, operator, people)
 
     def _heed_second_opinion(self) -> None:
         """Weigh who is who anew by the search of a whole picture, if one was asked for."""
         asked, self._asked = self._asked, None
         if asked is None or "operator" not in self.state.followed:
             return
-        frame, people, look = asked.frame, asked.people.result(), asked.operator
-        belief = beliefs(people, self._width_px, self._notes.handed)[:, 0]
-        apart = [body_distance(one.picture_px, look.picture_px) for one in people]
-        person = self.state.followed["operator"]
-        if people and min(apart) < SAME_BODY_SHARE:
-            at = int(np.argmin(apart))
-            believed = MEMORY * person.belief + (1 - MEMORY) * float(belief[at])
-            if not self.state.is_noted:
-                self.state = self.state.following("operator", replace(person, belief=believed))
-                self._doubt_if_another_fits_better(believed, np.delete(belief, at))
-        others = [one for one, way in zip(people, apart, strict=True) if way >= SAME_BODY_SHARE]
-        who = identify([look, *others], self._width_px, self._notes.handed)
-        for role, other in with_patient(who, asked.patient.result()).items():
-            if role != "operator" and other.look is not look:
-                self.state = self.state.following(role, Followed(other.look.next_box, other.belief))
+        people = asked.people.result()
+        apart = [body_distance(one.picture_px, asked.operator.picture_px) for one in people]
+        if not people or min(apart) >= SAME_BODY_SHARE:
+            return  # who is followed was not among them: nothing is told of who is who
+        at, person = int(np.argmin(apart)), self.state.followed["operator"]
+        who = with_patient(self._beside(people, at))
+        for role in OTHERS:
+            if role in who:
+                self.state = self.state.following(role, Followed.from_now(who[role]))
         if person.belief >= OPERATOR_FLOOR:
-            self.state = replace(self.state, colours=trunk_colours(frame.picture, look))
+            colours = trunk_colours(asked.frame.picture, asked.operator)
+            self.state = replace(self.state, colours=colours)
+        if self.state.is_noted:
+            self._learn(1.0, who["operator"].right_handed)
+            return
+        shared = shared_out(people, self._width_px, self._notes.handed)
+        self._learn(float(shared.belief[at, 0]), shared.right_handed)
+        self._doubt_if_another_fits_better(np.delete(shared.belief[:, 0], at))
 
-    def _doubt_if_another_fits_better(self, believed: float, others: FloatArray) -> None:
+    def _learn(self, belief: float, right_handed: float) -> None:
+        """Weigh a new opinion of the operator against what was believed so far."""
+        person = self.state.followed["operator"]
+        learned = replace(
+            person,
+            belief=MEMORY * person.belief + (1 - MEMORY) * belief,
+            right_handed=MEMORY * person.right_handed + (1 - MEMORY) * right_handed,
+        )
+        self.state = self.state.following("operator", learned)
+
+    def _doubt_if_another_fits_better(self, others: FloatArray) -> None:
+        believed = self.state.followed["operator"].belief
         if believed < OPERATOR_FLOOR and others.size and others.max() > believed:
             self.state = self.state.with_doubt(
                 "Another person looked more like the operator for a while."

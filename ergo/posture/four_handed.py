@@ -10,10 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ergo.arrays import FloatArray, IndexArray
-from ergo.posture.clock import HANDS, bearing_deg, zone_middle
+from ergo.arrays import BoolArray, FloatArray, IndexArray
+from ergo.posture.clock import HANDS, bearing_deg, hours_apart, zone_middle
 from ergo.posture.clock_track import Handed
-from ergo.posture.handedness import ASSISTANT_SD_HOURS, SHARES, some_frames, usual
 from ergo.posture.measured_clock import (
     FACING_ELSEWHERE,
     FACING_SD_DEG,
@@ -28,10 +27,16 @@ from ergo.posture.measured_clock import (
 from ergo.posture.rooms import Cameras, Rooms, SeatErrors, seat_errors
 from ergo.posture.seat import SeenPerson, seat_of
 
+SHARES = {"right": 0.9, "left": 0.1}
+"""Handedness of people of whom nothing else is known (common knowledge, no source)."""
+SEAT_SD_HOURS, ASSISTANT_SD_HOURS = 1.5, 0.6
+"""Spread of operators and assistants round the middle of their zones: that of an even spread over
+the printed hours. [h]"""
 UNUSUAL = 0.1
 """How much of the belief is left for pairs that sit in any other way (ours)."""
 ASSISTANT_REACH_M, ASSISTANT_REACH_SD_M = 0.65, 0.12
 """Hips of a seated assistant from the patient's head (0.58-0.73 m in our training scenes; ours)."""
+MOST_FRAMES = 20
 TRIED = 4
 """So many times more rooms are tried than kept."""
 
@@ -57,6 +62,19 @@ class Pair:
     def share(self, handed: Handed) -> float:
         """Return the belief in a handedness before anything is seen."""
         return SHARES[handed] if self.handed is None else float(handed == self.handed)
+
+
+def usual(hours: FloatArray, zone: str, handed: Handed) -> FloatArray:
+    """Return how usual places are for a role, of an operator of this handedness, 0..1."""
+    sd = ASSISTANT_SD_HOURS if zone == "assistant" else SEAT_SD_HOURS
+    likely: FloatArray = np.exp(-0.5 * (hours_apart(hours, zone_middle(zone, handed)) / sd) ** 2)
+    return likely
+
+
+def some_frames(is_seen: BoolArray) -> IndexArray:
+    """Return at most :data:`MOST_FRAMES` of the frames that are True, evenly spread."""
+    frames = np.flatnonzero(is_seen)
+    return frames[:: max(1, -(-len(frames) // MOST_FRAMES))]
 
 
 def pair_of(

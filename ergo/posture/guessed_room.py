@@ -17,9 +17,13 @@ from ergo.landmarks.body import TRUE_PER_NETWORK_SIZE
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.clock_track import Handed
-from ergo.posture.four_handed import pair_of, rooms_by_assistant, with_assistant
+from ergo.posture.four_handed import (
+    pair_of,
+    rooms_by_assistant,
+    some_frames,
+    with_assistant,
+)
 from ergo.posture.geometry import unit
-from ergo.posture.handedness import some_frames
 from ergo.posture.place_track import PlaceOrigin
 from ergo.posture.placing import camera_points, levelled
 from ergo.posture.rooms import Cameras, Rooms, cameras_of, seat_errors

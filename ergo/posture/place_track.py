@@ -38,8 +38,8 @@ class PlaceTrack:
     chair_length_m, chair_width_m : tuple of (float or None)
         One per source, where it was set up. [m]
     right_handed : tuple of float
-        One per source: belief that the operator is right-handed, 0..1, as the places of
-        operator and assistant tell it; NaN = not judged.
+        One per source: belief that the operator is right-handed, 0..1, by how operator,
+        assistant and patient sit to each other; NaN = not judged.
     level_origins : tuple of str
         One per source: what told the camera's level for its places.
     """

@@ -11,7 +11,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.clock import clock_from_notes, zones_of
 from ergo.posture.clock_track import ClockOrigin, ClockTrack, Handed
 from ergo.posture.guessed_room import SeenPeople, guessed_rooms
-from ergo.posture.handedness import belief_in_right, handed_by
+from ergo.posture.handedness import handed_by
 from ergo.posture.measured_clock import Placed, placed_person
 from ergo.posture.people_level import levelled_by_people
 from ergo.posture.place_track import MEASURES, PlaceOrigin, PlaceTrack
@@ -81,14 +81,15 @@ def _placed_source(
     camera = levelled_by_people(timeline, tracks, camera)
     people = _seen_people(timeline, tracks, camera, note.operator_height_cm)
     rooms, origin = _rooms(people, camera, place, note)
+    right_handed = _right_handed(tracks["operator"])
     if rooms is None:
-        return _PlacedSource(None, None, origin, float("nan"), camera.level_origin)
+        return _PlacedSource(None, None, origin, right_handed, camera.level_origin)
     operator, assistant = people.operator, people.assistant
     return _PlacedSource(
         placed_person(operator, rooms),
         None if assistant is None else _within_reach(placed_person(assistant, rooms)),
         origin,
-        belief_in_right(rooms, operator, assistant, _identity(tracks["operator"])),
+        right_handed,
         camera.level_origin,
     )
 
@@ -106,10 +107,12 @@ def _seen_people(
     return SeenPeople(timeline, operator, assistant, tracks.get("patient"))
 
 
-def _identity(track: PoseTrack) -> float:
-    """Return the usual belief that this is the operator, 0..1; 0 where nobody was seen."""
-    known = track.identity[np.isfinite(track.identity)]
-    return float(np.median(known)) if len(known) else 0.0
+def _right_handed(operator: PoseTrack) -> float:
+    """Return the usual belief that the operator is right-handed, 0..1; NaN where not judged."""
+    belief = operator.right_handed
+    if belief is None or not np.isfinite(belief).any():
+        return float("nan")
+    return float(np.nanmedian(belief))
 
 
 def _is_there(track: PoseTrack) -> bool:
@@ -223,6 +226,9 @@ def _by_second(track: PoseTrack, frames: IndexArray, of_frame: IndexArray) -> Po
             means[second] = total / count.reshape(-1, *(1,) * (values.ndim - 1))
         return means
 
+    def mean_if_any(values: FloatArray | None) -> FloatArray | None:
+        return None if values is None else mean(values)
+
     return replace(
         track,
         picture_px=mean(track.picture_px),
@@ -230,8 +236,9 @@ def _by_second(track: PoseTrack, frames: IndexArray, of_frame: IndexArray) -> Po
         visibility=mean(track.visibility),
         presence=_highest(track.presence[frames], of_frame),
         identity=mean(track.identity),
-        joint_px=None if track.joint_px is None else mean(track.joint_px),
-        joint_sd_px=None if track.joint_sd_px is None else mean(track.joint_sd_px),
+        right_handed=mean_if_any(track.right_handed),
+        joint_px=mean_if_any(track.joint_px),
+        joint_sd_px=mean_if_any(track.joint_sd_px),
     )
 
 

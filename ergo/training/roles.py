@@ -7,8 +7,9 @@ people are looked at where they are; of the folders behind ``--found`` also
 everybody is taken whom the people finder finds, bodies that are none included: in
 the whole picture, or by a closer search where that does not find the operator. Who
 of two people sits like the operator was learned before (:mod:`ergo.training.pairs`)
-and is one more cue. The weights make the true sharing out of roles as likely as
-possible (a log-linear model over all ways to share them out, with an L2 penalty).
+and is one more cue. The weights make the true sharing out of roles among people, and
+the operator's true hand, as likely as possible (a log-linear model over all ways to
+share them out with either hand, with an L2 penalty).
 """
 
 import argparse
@@ -22,8 +23,16 @@ from scipy.optimize import minimize
 from ergo.arrays import FloatArray
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Look
-from ergo.landmarks.people_finder import PRESENCE_FLOOR, PeopleFinder
-from ergo.landmarks.roles import MODEL_PATH, MOST_PEOPLE, ROLES, cues, pose_of, ways_to_share
+from ergo.landmarks.people_finder import PRESENCE_FLOOR, PeopleFinder, with_hands
+from ergo.landmarks.roles import (
+    HANDS,
+    MODEL_PATH,
+    MOST_PEOPLE,
+    ROLES,
+    cues,
+    pose_of,
+    ways_to_share,
+)
 from ergo.training.scenes import Person, Scene, read_scene, true_box
 
 NOBODY = len(ROLES)
@@ -34,7 +43,8 @@ PARTS = 100  # principal parts of the impression that are used
 PART_SCALE = 1.5  # of the first part; larger is trusted more under the penalty
 SPREAD_SCALE = 2.0
 PENALTY = 1.5  # variance of the weights expected before
-_STEPS = 120
+_STEPS = 200
+_NONE = 1e-9
 _COMPARED = ("shoulder", "elbow", "wrist", "hip")
 
 
@@ -44,9 +54,13 @@ class Group:
 
     Attributes
     ----------
-    cues, poses, impressions : array (person, number)
+    cues : array (hand, person, number)
+        As of a right- and of a left-handed operator.
+    poses, impressions : array (person, number)
     roles : sequence of int
         Position in ``ROLES``, or :data:`NOBODY`.
+    handed : str
+        Of the operator.
     weight : float
     """
 
@@ -54,6 +68,7 @@ class Group:
     poses: FloatArray
     impressions: FloatArray
     roles: Sequence[int]
+    handed: str
     weight: float
 
 
@@ -64,19 +79,14 @@ def fitted(groups: Sequence[Group], parts: int = PARTS) -> dict[str, FloatArray]
     impression_mean, pose_mean = impressions.mean(axis=0), poses.mean(axis=0)
     deviation, axes = _principal(impressions - impression_mean, parts)
     to_parts = axes.T * (PART_SCALE / deviation)
-    scale = np.ones(groups[0].cues.shape[1])
+    scale = np.ones(groups[0].cues.shape[2])
     scale[-1] = SPREAD_SCALE
-    measured = [
-        np.concatenate(
-            [
-                group.cues * scale,
-                group.poses - pose_mean,
-                (group.impressions - impression_mean) @ to_parts,
-            ],
-            axis=1,
-        )
-        for group in groups
-    ]
+    measured = []
+    for group in groups:
+        parts_of = (group.impressions - impression_mean) @ to_parts
+        same = np.concatenate([group.poses - pose_mean, parts_of], axis=1)
+        each = [np.concatenate([of_hand * scale, same], axis=1) for of_hand in group.cues]
+        measured.append(np.stack(each))
     weights = _likeliest(measured, groups)
     cue, pose, part = np.split(weights, np.cumsum([len(scale), len(pose_mean)]))
     return {
@@ -95,19 +105,27 @@ def _principal(values: FloatArray, parts: int) -> tuple[float, FloatArray]:
 
 
 def _likeliest(measured: Sequence[FloatArray], groups: Sequence[Group]) -> FloatArray:
-    """Return array (measure, role or none) of the weights."""
-    shape = (measured[0].shape[1], NOBODY + 1)
+    """Return array (measure, role or none) of the weights.
+
+    Parameters
+    ----------
+    measured : sequence of array (hand, person, measure)
+    groups : sequence of Group
+    """
+    shape = (measured[0].shape[2], NOBODY + 1)
+    handed = np.array([HANDS.index(group.handed) for group in groups])
+    share = np.log(np.maximum(np.bincount(handed, minlength=len(HANDS)) / len(handed), _NONE))
     known = []
-    for values, group in zip(measured, groups, strict=True):
-        shares = np.eye(NOBODY + 1)[ways_to_share(len(values))]  # way, person, role
-        each = np.einsum("wpr,pm->wmr", shares, values).reshape(len(shares), -1)
-        true = np.einsum("pr,pm->mr", np.eye(NOBODY + 1)[list(group.roles)], values).ravel()
-        known.append((each, true, group.weight))
+    for values, group, hand in zip(measured, groups, handed.tolist(), strict=True):
+        shares = np.eye(NOBODY + 1)[ways_to_share(values.shape[1])]  # way, person, role
+        each = np.einsum("wpr,hpm->hwmr", shares, values).reshape(-1, shape[0] * shape[1])
+        true = np.einsum("pr,pm->mr", np.eye(NOBODY + 1)[list(group.roles)], values[hand]).ravel()
+        known.append((each, true, np.repeat(share, len(shares)), group.weight))
 
     def unlikely(weights: FloatArray) -> tuple[float, FloatArray]:
         total, slope = float(weights @ weights) / (2 * PENALTY), weights / PENALTY
-        for each, true, weight in known:
-            votes = each @ weights
+        for each, true, before, weight in known:
+            votes = each @ weights + before
             most = votes.max()
             chances = np.exp(votes - most)
             total += weight * float(most + np.log(chances.sum()) - true @ weights)
@@ -120,13 +138,15 @@ def _likeliest(measured: Sequence[FloatArray], groups: Sequence[Group]) -> Float
     return found
 
 
-def group_of(people: Sequence[Look], roles: Sequence[int], width_px: int, weight: float) -> Group:
-    """Return people and their true roles as the fit takes them."""
+def group_of(people: Sequence[Look], roles: Sequence[int], scene: Scene, weight: float) -> Group:
+    """Return people of a scene and their true roles as the fit takes them."""
+    width_px = scene.picture.shape[1]
     return Group(
-        cues(people, width_px),
+        np.stack([cues(people, width_px, hand) for hand in HANDS]),
         np.array([pose_of(one) for one in people]),
         np.array([one.impression for one in people]),
         list(roles),
+        scene.handed,
         weight,
     )
 
@@ -134,19 +154,18 @@ def group_of(people: Sequence[Look], roles: Sequence[int], width_px: int, weight
 def _groups(path: Path, finder: PeopleFinder, *, is_found: bool) -> Iterator[Group]:
     """Yield the groups of one still: found, placed, and the patient alone."""
     scene = read_scene(path)
-    picture, width_px = scene.picture, scene.picture.shape[1]
     if is_found:
         yield from _found(scene, finder)
-    placed = [(finder.look(picture, true_box(one)), one) for one in scene.people]
+    placed = [(finder.look(scene.picture, true_box(one)), one) for one in scene.people]
     seen = [
-        (look, ROLES.index(one["role"]))
+        (with_hands(finder.look, scene.picture, look), ROLES.index(one["role"]))
         for look, one in placed
         if look.presence >= PRESENCE_FLOOR and roles_of([look], [one]) != [NOBODY]
     ]
     patient = [(look, role) for look, role in seen if ROLES[role] == "patient"]
     for some in (seen, patient if len(seen) > 1 else []):
         if some:
-            yield group_of([look for look, _ in some], [role for _, role in some], width_px, 1.0)
+            yield group_of([look for look, _ in some], [role for _, role in some], scene, 1.0)
 
 
 def _found(scene: Scene, finder: PeopleFinder) -> Iterator[Group]:
@@ -166,7 +185,7 @@ def _found(scene: Scene, finder: PeopleFinder) -> Iterator[Group]:
     for at, (people, roles) in enumerate(stages, start=1):
         if people:
             weight = FOUND_WEIGHT if at == len(stages) else GOES_ON_WEIGHT
-            yield group_of(people, roles, scene.picture.shape[1], weight)
+            yield group_of(people, roles, scene, weight)
 
 
 def roles_of(people: Sequence[Look], persons: Sequence[Person]) -> list[int]:

@@ -33,6 +33,8 @@ class Scene:
     Attributes
     ----------
     name, view : str
+    handed : str
+        Of the operator, ``"right"`` or ``"left"``.
     picture : array (row, column, rgb)
     people : sequence of Person
     lens : array (xy, xyz)
@@ -45,6 +47,7 @@ class Scene:
 
     name: str
     view: str
+    handed: str
     picture: PictureArray
     people: Sequence[Person]
     lens: FloatArray
@@ -71,6 +74,7 @@ def read_scene(record_path: Path) -> Scene:
     return Scene(
         name=record_path.stem,
         view=record["view"],
+        handed=record["scene"]["handed"],
         picture=np.ascontiguousarray(picture[:, :, ::-1]),
         people=record["persons"],
         lens=np.array(camera["K"]),

@@ -80,3 +80,29 @@ def at_work(operator_deg=300.0, assistant_deg=90.0):
     operator = seated(operator_deg, away_m=0.52, lean_deg=20, hip_m=0.52, hands_short_m=0.0)
     assistant = seated(assistant_deg, away_m=0.75, lean_deg=5, hip_m=0.65, hands_short_m=0.25)
     return np.stack([operator, assistant])
+
+
+def around(hours, *, distance_m=0.5):
+    """Return somebody who sits at an hour and faces the head of a patient who lies there.
+
+    Seen from above: x of the picture to the right, y down, z away. The patient lies on
+    the back, the feet down in the picture, the left hand to the right.
+    """
+    bearing = np.radians(30 * hours)
+    out = np.array([np.sin(bearing), -np.cos(bearing), 0.0])
+    up = np.array([0.0, 0.0, -1.0])
+    left = np.cross(up, -out)  # of who looks inwards: up x ahead, in right-handed axes
+    own = {"hip": distance_m * out, "shoulder": distance_m * out + 0.5 * up}
+    feet, theirs_left = np.array([0.0, 1.0, 0.0]), np.array([1.0, 0.0, 0.0])
+    lying = {"ear": 0 * feet, "shoulder": 0.2 * feet, "hip": 0.7 * feet, "index": 0.6 * feet}
+    place, theirs = np.zeros((2, len(JOINTS), 3))
+    for stem, where in own.items():
+        for side, sign in (("left", 1), ("right", -1)):
+            place[JOINT[f"{stem}_{side}"]] = where + 0.15 * sign * left
+    for stem, where in lying.items():
+        for side, sign in (("left", 1), ("right", -1)):
+            theirs[JOINT[f"{stem}_{side}"]] = where + 0.15 * sign * theirs_left
+    spread = np.ones(len(JOINTS))
+    crops = [Joints(200 * each, spread, spread) for each in (place, theirs)]
+    there = replace(person((0.0, 0.0), lying=True), joints=crops[1], presence=1.0)
+    return replace(person((0.0, 0.0)), joints=crops[0], at_hands=there)

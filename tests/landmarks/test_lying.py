@@ -7,11 +7,12 @@ import pytest
 
 from ergo.landmarks.body import Body
 from ergo.landmarks.joints import JOINTS, Joints
-from ergo.landmarks.lying import CROP_M, box_at_hands, look_of
+from ergo.landmarks.lying import CROP_M, SITS, box_at_hands, look_of, sits_to_patient
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Box
 from ergo.landmarks.roles import Identified, with_patient
 from tests.landmarks.people import person
+from tests.landmarks.seated import around
 
 BOX = Box(320.0, 240.0, 400.0, 0.0)
 
@@ -67,27 +68,52 @@ def test_the_next_crop_keeps_its_size_and_has_the_head_in_its_middle():
 
 
 def told(presence, others):
-    lying = replace(look_of(lying_joints()[1], presence, BOX))
+    lying = look_of(lying_joints()[1], presence, BOX)
+    operator = replace(person((200.0, 300.0)), at_hands=lying)
     who = {role: Identified(look, 0.9) for role, look in others.items()}
-    return with_patient(who, lying), lying
+    return with_patient(who | {"operator": Identified(operator, 0.9)}), operator
 
 
 def test_the_look_at_the_hands_tells_the_patient_alone():
-    operator, other = person((200.0, 300.0)), person((500.0, 90.0), lying=True)
-    who, lying = told(0.8, {"operator": operator, "patient": other})
-    assert who["patient"].look is lying
+    who, operator = told(0.8, {"patient": person((500.0, 90.0), lying=True)})
+    assert who["patient"].look is operator.at_hands
     assert who["patient"].belief == 0.8
     assert who["operator"].look is operator
 
 
 def test_where_nobody_lies_at_the_hands_there_is_no_patient():
-    who, _ = told(0.2, {"operator": person((200.0, 300.0)), "patient": person((5.0, 9.0))})
+    who, _ = told(0.2, {"patient": person((5.0, 9.0))})
     assert set(who) == {"operator"}
 
 
-@pytest.mark.parametrize(("away_px", "roles"), [(0, {"patient"}), (150, {"patient", "assistant"})])
+def test_without_an_operator_there_is_no_patient():
+    somebody = replace(person((200.0, 300.0)), at_hands=look_of(lying_joints()[1], 0.9, BOX))
+    assert "patient" not in with_patient({"assistant": Identified(somebody, 0.9)})
+
+
+@pytest.mark.parametrize(("away_px", "roles"), [(0, set()), (150, {"assistant"})])
 def test_the_patient_s_own_body_is_no_assistant(away_px, roles):
     truth, _ = lying_joints()
     moved = replace(truth, picture_px=truth.picture_px + (0.0, away_px, 0.0))
     who, _ = told(0.8, {"assistant": moved})
-    assert set(who) == roles
+    assert set(who) == {"operator", "patient"} | roles
+
+
+@pytest.mark.parametrize(
+    ("hours", "to_left", "to_feet", "on_right"),
+    [(9.0, 1.0, 0.0, 1.0), (12.0, 0.0, 1.0, 0.0), (3.0, -1.0, 0.0, -1.0), (10.5, 0.71, 0.71, 0.71)],
+)
+def test_how_somebody_sits_to_the_patient_follows_the_hour(hours, to_left, to_feet, on_right):
+    told = dict(zip(SITS, sits_to_patient(around(hours)), strict=True))
+    assert told["somebody_lies_at_hands"] == 1
+    assert told["faces_their_left"] == pytest.approx(to_left, abs=0.01)
+    assert told["faces_their_feet"] == pytest.approx(to_feet, abs=0.01)
+    assert told["on_their_right"] == pytest.approx(on_right, abs=0.01)
+    assert told["away_from_their_head"] == pytest.approx(0.5 / 0.7)
+
+
+def test_where_nobody_was_looked_for_nothing_is_told_of_sitting():
+    assert (sits_to_patient(person((0.0, 0.0))) == 0).all()
+    doubtful = around(9.0)
+    doubtful = replace(doubtful, at_hands=replace(doubtful.at_hands, presence=0.25))
+    assert sits_to_patient(doubtful) == pytest.approx(0.25 * sits_to_patient(around(9.0)))

@@ -9,21 +9,27 @@ from ergo.landmarks.joints import JOINT, Joints
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.roles import (
     CUES,
+    LEFT_HANDED,
     MOST_OF_IMPRESSION,
     MOST_OF_PAIR,
     POSE,
     ROLES,
     _weights,
-    beliefs,
     cues,
+    identify,
     pose_of,
+    shared_out,
     ways_to_share,
 )
 from tests.landmarks.people import person
-from tests.landmarks.seated import at_work, looks
+from tests.landmarks.seated import around, at_work, looks
 
 WIDTH_PX = 640
 BODY_PX = 240.0  # roughly the height of an invented person
+
+
+def beliefs(people, width_px, handed=None):
+    return shared_out(people, width_px, handed).belief
 
 
 def with_spread(one, share):
@@ -101,6 +107,32 @@ def test_the_patient_is_on_the_other_side_of_a_left_handed_operator():
     right, left = (cues(people, WIDTH_PX, handed) for handed in ("right", "left"))
     assert (np.abs(right - left).max(axis=0) > 0).any()
     assert np.abs(right) == pytest.approx(np.abs(left))
+
+
+def beside_patient(people, hours):
+    """The people as they sit, with the patient at the hands of each."""
+    return [
+        replace(one, at_hands=around(at).at_hands, joints=around(at).joints)
+        for one, at in zip(people, hours, strict=True)
+    ]
+
+
+def test_how_they_sit_tells_the_hand_and_a_stated_hand_changes_who_operates_only():
+    one = person((300.0, 250.0), px_per_m=200.0)
+    at_nine, at_three = (beside_patient([one], [at]) for at in (9.0, 3.0))
+    hands = [shared_out(each, WIDTH_PX).right_handed for each in (at_nine, at_three)]
+    assert hands[0] > 1 - LEFT_HANDED > hands[1]
+    stated = [shared_out(at_three, WIDTH_PX, hand) for hand in ("right", "left")]
+    assert stated[0].belief[0, 0] < stated[1].belief[0, 0]
+    assert stated[0].right_handed == stated[1].right_handed == hands[1]
+
+
+def test_who_is_certain_to_operate_leaves_the_others_the_other_roles():
+    people = [person((100.0 + 120 * at, 300.0)) for at in range(3)]
+    shared = shared_out(people, WIDTH_PX, operator=2)
+    assert shared.belief[:, 0] == pytest.approx([0, 0, 1])
+    assert shared.belief[2, 1:] == pytest.approx([0, 0])
+    assert identify(people, WIDTH_PX, operator=2)["operator"].look is people[2]
 
 
 def test_an_impression_unlike_any_learned_from_cannot_overrule_everything():

@@ -10,13 +10,10 @@ from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import Notes
 from ergo.posture.clock import bearing_deg, hours_apart, zone_middle
-from ergo.posture.handedness import belief_in_right, handed_by
+from ergo.posture.handedness import handed_by
 from ergo.posture.people_level import LEAN_SD_DEG, USUAL_PITCH_DEG, levelled_by_people
 from ergo.posture.places import clock_of, place_people
-from ergo.posture.rooms import rooms_of_set_up
-from ergo.posture.seat import seen_person
 from ergo.room.camera import Camera
-from ergo.room.chair import Chair
 from ergo.room.places import Place
 from ergo.timeline import build_timeline
 
@@ -140,33 +137,19 @@ def test_nobody_but_the_operator_tells_nothing():
     assert np.isnan(place.right_handed).all()
 
 
-def belief_by_places(operator, assistant, identity):
-    chair = Chair(np.array([*HEAD_M, 0.86]), 90.0, 0, 1.75, 0.5, 0.1, 0.1, 0.0, (0.9, 0.0))
-    rooms = rooms_of_set_up([(replace(CAMERA, height_m=LENS_M), chair)] * 16)
-    timeline = build_timeline(("one",), (np.zeros(1),), (False,))
-    own, other = (
-        None
-        if hours is None
-        else seen_person(timeline, track("operator", seated_at(hours, 90)), CAMERA, None)
-        for hours in (operator, assistant)
-    )
-    return belief_in_right(rooms, own, other, identity)
-
-
 @pytest.mark.parametrize(
-    ("operator", "assistant", "handed"),
-    [(9.5, 3.0, "right"), (2.5, 9.0, "left"), (9.5, None, "right"), (12.0, None, None)],
+    ("beliefs", "handed"),
+    [([0.99, 0.2, 0.98], "right"), ([0.02], "left"), ([0.8, 0.9], None), ([np.nan], None)],
 )
-def test_places_tell_handedness_or_that_it_is_not_known(operator, assistant, handed):
-    assert handed_by(belief_by_places(operator, assistant, 1.0)) == handed
-
-
-def test_who_may_be_the_assistant_tells_no_handedness():
-    assert handed_by(belief_by_places(9.5, 3.0, 0.7)) is None
-    # odds of 0.7 / 0.3 times 1.8: 4.2 to 1 that it is the operator; the assistant would sit
-    # there beside a left-handed one
-    sure, unsure = belief_by_places(9.5, 3.0, 1.0), belief_by_places(9.5, 3.0, 0.7)
-    assert unsure == pytest.approx((4.2 * sure + (1 - sure)) / 5.2)
+def test_handedness_is_told_by_the_usual_belief_if_that_is_sure(beliefs, handed):
+    made = {"operator": seated_at(10.0, 90), "patient": on_floor(body(LYING), HEAD_M, 270)}
+    count = len(beliefs)
+    tracks = {role: track(role, points, count) for role, points in made.items()}
+    tracks["operator"] = replace(tracks["operator"], right_handed=np.array(beliefs))
+    timeline = build_timeline(("clip",), (np.arange(count) * 1.0,), (True,))
+    place = place_people(timeline, tracks, [CAMERA], [Place(CAMERA, None)], [Notes()])
+    assert handed_by(place.right_handed[0]) == handed
+    assert clock_of(timeline, [Notes()], place).handed == (handed,)
 
 
 def test_measured_handedness_gives_the_zone_that_the_notes_leave_open():

@@ -3,6 +3,7 @@
 import numpy as np
 
 from ergo.landmarks.names import INDEX
+from ergo.landmarks.roles import HANDS
 from ergo.training.roles import NOBODY, Group, fitted, roles_of
 from tests.landmarks.people import person
 
@@ -14,15 +15,21 @@ def invented_group():
     roles = [int(role) for role in RANDOM.permutation([0, 1, NOBODY])]
     impressions = RANDOM.normal(0, 1, (3, 8))
     impressions[:, 0] = [4.0 * role for role in roles]
-    return Group(np.ones((3, 2)), RANDOM.normal(0, 0.1, (3, 4)), impressions, roles, 1.0)
+    handed = str(RANDOM.choice(HANDS))
+    side = 1.0 if handed == "right" else -1.0  # the operator's cue, right as of a right-handed one
+    cues = np.zeros((2, 3, 2))
+    cues[:, roles.index(0), 0] = side, -side
+    return Group(cues, RANDOM.normal(0, 0.1, (3, 4)), impressions, roles, handed, 1.0)
 
 
 def test_the_fit_finds_what_tells_the_roles_apart():
     model = fitted([invented_group() for _ in range(60)], parts=8)
     fresh = [invented_group() for _ in range(20)]
     for group in fresh:
-        leaning = group.cues @ model["cue"]
-        leaning += (group.poses - model["pose_mean"]) @ model["pose"]
+        leaning = group.cues @ model["cue"]  # hand, person, role
+        own, other = leaning if group.handed == "right" else leaning[::-1]
+        assert own[group.roles.index(0), 0] > other[group.roles.index(0), 0]
+        leaning = own + (group.poses - model["pose_mean"]) @ model["pose"]
         leaning += (group.impressions - model["impression_mean"]) @ model["impression"]
         operator = int(np.argmax(leaning[:, 0] - leaning[:, NOBODY]))
         assert group.roles[operator] == 0
