@@ -85,6 +85,10 @@ POSE = (
     "knee_left",
     "knee_right",
 )
+_SWAP = {"left": "right", "right": "left"}
+_MIRRORED_POSE = [
+    POSE.index("_".join(_SWAP.get(part, part) for part in name.split("_"))) for name in POSE
+]
 _FAR = 3.0  # trunk lengths at which a distance cue saturates
 _FOCAL_SHARE = 0.8  # focal length of a common camera in picture widths; only signs hang on it
 _LYING_WIDTH_DEG = 8.0  # over which a trunk passes from upright to lying
@@ -342,10 +346,11 @@ def _spread(person: Look) -> float:
     return float(np.log(share / _USUAL_SPREAD))
 
 
-def pose_of(person: Look) -> FloatArray:
+def pose_of(person: Look, handed: str = "right") -> FloatArray:
     """Return array (coordinate,): points of :data:`POSE` along the person's own axes.
 
-    From mid-hip, each along the own left, down and backwards. [m]
+    From mid-hip, each along the own left, down and backwards; of a left-handed
+    operator, and of all who sit with one, as the mirror image. [m]
     """
     points = _points_m(person)
     own = {name: points[at] for at, name in enumerate(POSE)}
@@ -355,6 +360,8 @@ def pose_of(person: Look) -> FloatArray:
     down = np.array([0.0, 1.0, 0.0])
     axes = np.stack([left, down, np.cross(left, down)])
     posed: FloatArray = (points - (own["hip_left"] + own["hip_right"]) / 2) @ axes.T
+    if handed == "left":
+        posed = posed[_MIRRORED_POSE] * (-1.0, 1.0, 1.0)
     return posed.ravel()
 
 
@@ -366,10 +373,10 @@ def _points_m(person: Look) -> FloatArray:
     return np.asarray(place_px / Body.of(person).px_per_m)
 
 
-def _leaning(people: Sequence[Look], width_px: int, handed: str | None) -> FloatArray:
+def _leaning(people: Sequence[Look], width_px: int, handed: str) -> FloatArray:
     """Return array (person, role or none): log odds against one another."""
     weights = _weights()
-    poses = np.array([pose_of(person) for person in people])
+    poses = np.array([pose_of(person, handed) for person in people])
     measured = cues(people, width_px, handed)
     leaning: FloatArray = measured @ weights["cue"]
     leaning += (poses - weights["pose_mean"]) @ weights["pose"]

@@ -15,7 +15,7 @@ import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
 from ergo.frames.frame import Frame, SourceFacts
-from ergo.landmarks.body import LYING_DEG, Body
+from ergo.landmarks.body import LYING_DEG, Body, body_size_px
 from ergo.landmarks.followed_person import Followed, distance_to_point, likeness, trunk_colours
 from ergo.landmarks.network import Box, Care, Look
 from ergo.landmarks.people_finder import LOOKS_AT_ONCE, SAME_BODY_SHARE, Enough, body_distance
@@ -372,11 +372,18 @@ class Watcher:
 
 
 def _is_one_body(look: Look, other: Seen | None) -> bool:
-    if other is None:
+    return other is not None and any(_is_same(look, one) for one in other.looks)
+
+
+def _is_same(look: Look, other: Look) -> bool:
+    """Return whether two looks show one body, by their landmarks or by the joints alone."""
+    if body_distance(look.picture_px, other.picture_px) < SAME_BODY_SHARE:
+        return True
+    if look.joints is None or other.joints is None:
         return False
-    return any(
-        body_distance(look.picture_px, one.picture_px) < SAME_BODY_SHARE for one in other.looks
-    )
+    ways = np.linalg.norm((look.joints.place - other.joints.place)[:, :2], axis=1)
+    size_px = min(body_size_px(look.picture_px), body_size_px(other.picture_px))
+    return float(np.median(ways)) < SAME_BODY_SHARE * size_px
 
 
 def _care_of(role: Role) -> Care:

@@ -54,9 +54,9 @@ class Group:
 
     Attributes
     ----------
-    cues : array (hand, person, number)
+    cues, poses : array (hand, person, number)
         As of a right- and of a left-handed operator.
-    poses, impressions : array (person, number)
+    impressions : array (person, number)
     roles : sequence of int
         Position in ``ROLES``, or :data:`NOBODY`.
     handed : str
@@ -75,7 +75,8 @@ class Group:
 def fitted(groups: Sequence[Group], parts: int = PARTS) -> dict[str, FloatArray]:
     """Return the arrays of the roles model."""
     impressions = np.concatenate([group.impressions for group in groups])
-    poses = np.concatenate([group.poses for group in groups])
+    own = [group.poses[HANDS.index(group.handed)] for group in groups]
+    poses = np.concatenate(own)
     impression_mean, pose_mean = impressions.mean(axis=0), poses.mean(axis=0)
     deviation, axes = _principal(impressions - impression_mean, parts)
     to_parts = axes.T * (PART_SCALE / deviation)
@@ -84,9 +85,9 @@ def fitted(groups: Sequence[Group], parts: int = PARTS) -> dict[str, FloatArray]
     measured = []
     for group in groups:
         parts_of = (group.impressions - impression_mean) @ to_parts
-        same = np.concatenate([group.poses - pose_mean, parts_of], axis=1)
-        each = [np.concatenate([of_hand * scale, same], axis=1) for of_hand in group.cues]
-        measured.append(np.stack(each))
+        of_both = np.broadcast_to(parts_of, (len(HANDS), *parts_of.shape))
+        each = [group.cues * scale, group.poses - pose_mean, of_both]
+        measured.append(np.concatenate(each, axis=2))
     weights = _likeliest(measured, groups)
     cue, pose, part = np.split(weights, np.cumsum([len(scale), len(pose_mean)]))
     return {
@@ -143,7 +144,7 @@ def group_of(people: Sequence[Look], roles: Sequence[int], scene: Scene, weight:
     width_px = scene.picture.shape[1]
     return Group(
         np.stack([cues(people, width_px, hand) for hand in HANDS]),
-        np.array([pose_of(one) for one in people]),
+        np.array([[pose_of(one, hand) for one in people] for hand in HANDS]),
         np.array([one.impression for one in people]),
         list(roles),
         scene.handed,

@@ -102,6 +102,16 @@ def test_a_pose_is_that_of_the_joints_and_the_same_from_every_side(turn_deg):
     assert pose[POSE.index("wrist_left")] == pytest.approx([0.1, 0.2, -0.4], abs=1e-3)
 
 
+def test_a_left_handed_operator_s_pose_is_the_mirror_image_of_a_right_handed_one_s():
+    one = person((300.0, 250.0), px_per_m=200.0)
+    raised = one.world_m.copy()
+    raised[INDEX["wrist_left"]] = (0.3, -0.5, -0.2)
+    other = one.world_m.copy()
+    other[INDEX["wrist_right"]] = (-0.3, -0.5, -0.2)
+    left = pose_of(replace(one, world_m=raised), "left")
+    assert left == pytest.approx(pose_of(replace(one, world_m=other), "right"), abs=1e-9)
+
+
 def test_the_patient_is_on_the_other_side_of_a_left_handed_operator():
     people = [person((200.0, 300.0)), person((400.0, 320.0), lying=True)]
     right, left = (cues(people, WIDTH_PX, handed) for handed in ("right", "left"))

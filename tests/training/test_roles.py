@@ -19,7 +19,8 @@ def invented_group():
     side = 1.0 if handed == "right" else -1.0  # the operator's cue, right as of a right-handed one
     cues = np.zeros((2, 3, 2))
     cues[:, roles.index(0), 0] = side, -side
-    return Group(cues, RANDOM.normal(0, 0.1, (3, 4)), impressions, roles, handed, 1.0)
+    poses = RANDOM.normal(0, 0.1, (2, 3, 4))
+    return Group(cues, poses, impressions, roles, handed, 1.0)
 
 
 def test_the_fit_finds_what_tells_the_roles_apart():
@@ -27,10 +28,10 @@ def test_the_fit_finds_what_tells_the_roles_apart():
     fresh = [invented_group() for _ in range(20)]
     for group in fresh:
         leaning = group.cues @ model["cue"]  # hand, person, role
+        leaning += (group.poses - model["pose_mean"]) @ model["pose"]
         own, other = leaning if group.handed == "right" else leaning[::-1]
         assert own[group.roles.index(0), 0] > other[group.roles.index(0), 0]
-        leaning = own + (group.poses - model["pose_mean"]) @ model["pose"]
-        leaning += (group.impressions - model["impression_mean"]) @ model["impression"]
+        leaning = own + (group.impressions - model["impression_mean"]) @ model["impression"]
         operator = int(np.argmax(leaning[:, 0] - leaning[:, NOBODY]))
         assert group.roles[operator] == 0
 
