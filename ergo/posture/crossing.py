@@ -41,9 +41,6 @@ arms), median errors (ours)."""
 USUAL_HEAD = 0.5
 """Share of the average head in the shape of a head: one head differs from the average by about
 as much as its points are off in all frames alike (ours)."""
-UNSHOWN = 0.25
-"""Share of the error variance that lets lines of sight meet at a wrong place: it does not show
-in how they miss each other (ours)."""
 BODY_SD_DEG = {"head": 3.0, "neck": 3.0, "trunk": 1.0}
 """How far a person's own neutral posture lies from the average body's (ours)."""
 HEAD = ("nose", "eye_outer_left", "eye_outer_right", "ear_left", "ear_right")
@@ -96,8 +93,8 @@ def crossed_posture(first: View, second: View) -> PostureTrack | None:
     other = _as_large(Sight(other.points @ stand.turn.T, other.sd), own)
     filled, away_s = bridged(first.timeline, joined_body(own, other).turned(_level_turn(up)))
     value = body_angles(smoothed(first.timeline, _with_one_head(filled)), neutral_with_c7())
-    shown = UNSHOWN + (1 - UNSHOWN) * stand.miss**2
-    variance = shown * _drawn_variance(own, other, _level_turn(up))
+    wider = max(1.0, stand.miss**2)  # where lines of sight miss by more than their spreads
+    variance = wider * _drawn_variance(own, other, _level_turn(up))
     variance += _fixed_variance(level_sd_deg, first.camera, second.camera)
     sd = np.sqrt(variance + (BRIDGED_SD_PER_S * away_s[:, None]) ** 2)
     is_told = np.isfinite(value) & np.isfinite(sd) & can_be_told(sd) & _HAS_NO_SCALE

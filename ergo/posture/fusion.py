@@ -18,10 +18,10 @@ from ergo.posture.posture_track import PostureTrack
 COMMON_ERROR = 0.6
 """Share of the error variance that views have in common: same networks, same body, and what two
 views tell together comes from the same landmarks (ours)."""
-TOGETHER = 4.0
+TOGETHER = 6.0
 """How many times over counts what two views tell together. On twelve drawn operators with errors
-made up, the more the better (head and neck) or 4 (trunk); on six of them, rendered and seen by
-the networks, 1 (head and neck) to 6 (trunk) (ours)."""
+made up, the more the better for head and neck, 2 to 6 for the trunk; on nine of them, rendered and
+seen by the networks, 1 for head and neck, and for the trunk it makes no difference (ours)."""
 CONFLICT_SD = 2.5
 """Beyond so many standard deviations views contradict each other; the spread grows (ours)."""
 _WRAPS = np.array(["_deg" in name for name in NAMES])
