@@ -3,7 +3,7 @@
 Angles belong to the body, so they can be joined whatever the cameras' places: each
 counts by its own uncertainty, and the view that sees an angle best counts most.
 What two views tell together (:mod:`ergo.posture.crossing`) counts as one more view,
-and several times over: it holds what both saw.
+and twice over: it holds what both saw.
 """
 
 from collections.abc import Sequence
@@ -18,10 +18,10 @@ from ergo.posture.posture_track import PostureTrack
 COMMON_ERROR = 0.6
 """Share of the error variance that views have in common: same networks, same body, and what two
 views tell together comes from the same landmarks (ours)."""
-TOGETHER = 6.0
-"""How many times over counts what two views tell together. On twelve drawn operators with errors
-made up, the more the better for head and neck, 2 to 6 for the trunk; on nine of them, rendered and
-seen by the networks, 1 for head and neck, and for the trunk it makes no difference (ours)."""
+TOGETHER = 2.0
+"""How many times over counts what two views tell together: it holds what both saw. On twelve drawn
+operators with errors made up, more would be better still (head, neck); on the same ones rendered
+and seen by the networks, 1 is best for head and neck, and for the trunk all do alike (ours)."""
 CONFLICT_SD = 2.5
 """Beyond so many standard deviations views contradict each other; the spread grows (ours)."""
 _WRAPS = np.array(["_deg" in name for name in NAMES])
