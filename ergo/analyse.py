@@ -22,7 +22,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.crossing import View as SeenFrom
 from ergo.posture.crossing import crossed_posture
 from ergo.posture.estimate import estimate_posture
-from ergo.posture.fusion import fuse
+from ergo.posture.fusion import TOGETHER, fuse
 from ergo.posture.neutral import level_cameras
 from ergo.posture.places import clock_of, place_people
 from ergo.posture.placing import PlacedBody, placed_body
@@ -190,6 +190,7 @@ def _angles(
         [each for each, _ in told],
         [at.timeline.time_s for _, at in told],
         [at.start_s for _, at in told],
+        [1.0] * len(alone) + [TOGETHER] * (len(told) - len(alone)),
     )
     names = tuple(part.sources[0].name for part in parts)
     cameras = tuple(each.cameras[0] for each in stands)

@@ -124,7 +124,7 @@ class Joined:
         One per view.
     counted : array (frame, angle)
         Position in ``names`` of the view that counted most; ``len(names)`` =
-        where the lines of sight of all views cross; -1 = no view tells.
+        what two views tell together; -1 = no view tells.
     """
 
     names: tuple[str, ...]

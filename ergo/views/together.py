@@ -60,8 +60,8 @@ def together_sentences(session: Session, words: Words) -> list[str]:
 def view_shares(session: Session, name: str) -> list[float]:
     """Return the share of the time in which an angle came from each view; NaN = never told.
 
-    In the order of the joined names, then from where the lines of sight of several
-    views cross. The shares are of the time in which the angle is told at all.
+    In the order of the joined names, then from what two of the views tell together.
+    The shares are of the time in which the angle is told at all.
     """
     joined = session.joined
     if joined is None:

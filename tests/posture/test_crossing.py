@@ -1,15 +1,20 @@
-"""Two views at once: where lines of sight cross, against the truth of a rendered clip."""
+"""Two views at once: limbs that both tell together, against the truth of a rendered clip."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.spatial.transform import Rotation
 
 from ergo.notes.notes import Notes
 from ergo.posture.angle_names import COLUMN
-from ergo.posture.crossing import Sight, Stand, crossed, crossed_posture
+from ergo.posture.body_points import POSITION, BodyPoints
+from ergo.posture.crossing import ALONG, HEAD, crossed_posture, joined_body
 from ergo.posture.estimate import estimate_posture
+from ergo.posture.geometry import unit
+from ergo.posture.joints import joint_points
+from ergo.posture.limbs import limbs_of
+from ergo.posture.placing import placed_body
+from ergo.posture.stand import Sight
 
 from .bodies import TRUE_FIELD, scenes
 from .two_views import camera_at, seen_by
@@ -20,7 +25,7 @@ FIELD = TRUE_FIELD | {
     "trunk_flexion_deg": "trunk_flexion",
     "trunk_side_bend_deg": "trunk_lateral",
 }
-REAR = (-1.7, 2.15, 1.55)
+REAR, SAME_SIDE, OPPOSITE = (-1.7, 2.15, 1.55), (1.0, 2.4, 1.5), (-2.3, -0.8, 1.45)
 
 
 def clip():
@@ -62,11 +67,12 @@ def test_perfect_lines_of_sight_give_the_true_angles(name, facts, most):
     assert np.median(errors(found, name)[still]) < most
 
 
-@pytest.mark.parametrize("name", ["trunk_side_bend_deg", "neck_rotation_deg"])
-def test_noisy_lines_of_sight_tell_more_than_the_better_view_alone(name):
+@pytest.mark.parametrize("name", ["trunk_twist_deg", "neck_rotation_deg"])
+@pytest.mark.parametrize("place", [REAR, SAME_SIDE, OPPOSITE], ids=["rear", "beside", "opposite"])
+def test_noisy_views_tell_more_together_than_the_better_one_alone(name, place):
     alone, together = [], []
     for seed in range(4):  # one draw alone tells little: .4 to 1.1 times the better view's error
-        views = pair(1.0, seed=seed)
+        views = pair(1.0, place, seed)
         found = [estimate_posture(v.timeline, v.track, [v.camera], [Notes()]) for v in views]
         alone.append(min(np.nanmean(errors(one, name)) for one in found))
         together.append(np.nanmean(errors(crossed_posture(*views), name)))
@@ -131,25 +137,59 @@ def test_lengths_are_not_told_because_the_cameras_distance_is_only_guessed():
     assert np.isnan(found.value[:, COLUMN["shoulder_raise_mm_left"]]).all()
 
 
-def test_lines_of_sight_meet_where_the_point_is():
-    chance = np.random.default_rng(3)
-    points = chance.uniform([-0.5, -0.5, 2.0], [0.5, 0.5, 3.0], (4, 5, 3))
-    turn = Rotation.from_euler("yx", [80, 10], degrees=True).as_matrix()
-    lens = np.array([-2.2, 0.1, 2.0])
-    there = (points - lens) @ turn  # the second's own axes
-    first, second = Sight(points, np.full((4, 5), 0.01)), Sight(there, np.full((4, 5), 0.02))
-    second.points[1, 2] = np.nan
-    met = crossed(first, second, Stand(turn, lens))
-    expected = points.copy()
-    expected[1, 2] = np.nan
-    assert met == pytest.approx(expected, nan_ok=True)
+def guesses():
+    """A body that two cameras guess exactly, in common axes; they look at right angles."""
+    points, _, frames = clip()
+    body = perfect_body(points, frames)
+    middle = (body.middle("hip") + body.middle("shoulder")) / 2
+    here = body.xyz - middle[:, None]
+    away = np.array([[0.0, 0.0, 3.0], [3.0, 0.0, 0.0]])
+    return [Sight(here + each, 0.01 / np.linalg.norm(here + each, axis=-1)) for each in away]
 
 
-def test_the_surer_line_of_sight_pulls_more():
-    """Two lines a little apart: the point lies between them by their spreads at it."""
-    first = Sight(np.array([[[0.0, 0.0, 2.0]]]), np.array([[0.01]]))
-    second = Sight(np.array([[[0.0, 0.02, 2.0]]]), np.array([[0.02]]))  # 2 cm lower
-    turn = Rotation.from_euler("y", -90, degrees=True).as_matrix()
-    lens = np.array([2.0, 0.0, 2.0])  # looks to the left, at right angles to the first
-    met = crossed(first, second, Stand(turn, lens))[0, 0]
-    assert met == pytest.approx([0.0, 0.02 * 0.01**2 / (0.01**2 + 0.02**2), 2.0], abs=1e-4)
+def perfect_body(points, frames):
+    found = seen_by(scenes()["clip"]["camera"], scenes()["names"], points, np.arange(len(frames)))
+    hips_m = placed_body(found.track, [found.camera], found.timeline).hip_depth_m
+    return joint_points(found.track, [found.camera], found.timeline, hips_m)[0]
+
+
+def test_limbs_on_which_both_views_agree_stay_as_they_are():
+    first, second = guesses()
+    joined = joined_body(first, second)
+    assert limbs_of(joined) == pytest.approx(limbs_of(BodyPoints(first.points)), abs=1e-9)
+
+
+def test_a_view_counts_less_along_its_own_line_of_sight():
+    """Gauss: of two guesses each counts by its inverse variance."""
+    first, second = guesses()
+    off = first.points.copy()
+    ahead, beside = np.array([0.0, 0.0, 0.04]), np.array([0.04, 0.0, 0.0])
+    left, right = POSITION["hip_left"], POSITION["hip_right"]
+    hips = limbs_of(BodyPoints(first.points), ["hips"])[:, 0]
+    for error, share in ((ahead, 1 / (1 + ALONG**2)), (beside, 1 / (1 + ALONG**-2))):
+        off[:, left], off[:, right] = (
+            first.points[:, left] + error / 2,
+            first.points[:, right] - error / 2,
+        )
+        found = limbs_of(joined_body(Sight(off, first.sd), second), ["hips"])[:, 0]
+        assert unit(found) == pytest.approx(unit(hips + share * error), abs=2e-3)
+
+
+def test_how_far_away_a_view_guesses_the_whole_head_does_not_turn_it():
+    first, second = guesses()
+    away = first.points.copy()
+    away[:, [POSITION[name] for name in HEAD]] += [0.0, 0.0, 0.06]
+    names = ["ears", "gaze"]
+    kept, moved = (
+        limbs_of(joined_body(Sight(p, first.sd), second), names) for p in (first.points, away)
+    )
+    assert moved == pytest.approx(kept, abs=1e-9)
+
+
+def test_a_limb_that_one_view_does_not_see_is_not_told():
+    first, second = guesses()
+    second.points[1, POSITION["ear_left"]] = np.nan
+    joined = limbs_of(joined_body(first, second), ["ears", "hips"])
+    assert np.isnan(joined[1, 0]).all()
+    assert np.isfinite(joined[1, 1]).all()
+    assert np.isfinite(np.delete(joined, 1, axis=0)).all()

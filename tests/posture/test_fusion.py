@@ -25,6 +25,15 @@ def test_the_surer_view_counts_more():
     assert (counted[:, NECK] == 0).all()
 
 
+def test_a_view_can_count_several_times_over():
+    times = np.arange(3) / 5
+    views = [posture([20, 20, 20], 2.0), posture([26, 26, 26], 4.0)]
+    joined, counted = fuse(views, [times, times], [0, 0], [1.0, 8.0])
+    assert joined.angle("neck_flexion_deg") == pytest.approx([24.0] * 3)  # 20/4 + 8 * 26/16 of 3/4
+    assert (joined.angle_sd("neck_flexion_deg") < 2.0).all()
+    assert (counted[:, NECK] == 1).all()
+
+
 def test_what_one_view_does_not_see_is_taken_from_the_other():
     times = np.arange(3) / 5
     joined, counted = fuse(

@@ -70,7 +70,7 @@ def test_the_share_of_every_view_is_of_the_time_in_which_the_angle_is_told(joine
 
 def test_the_table_names_the_views_and_their_shares(joined, exposure):
     table = together_table(joined, exposure, words("en"))
-    assert table.columns == ("Angle", CLIP, SECOND, "Lines of sight crossed")
+    assert table.columns == ("Angle", CLIP, SECOND, "Two cameras together")
     by_angle = {row[0]: row[1:] for row in table.rows}
     assert by_angle[words("en").name("angle", "neck_flexion_deg")] == (
         "25\u00a0%",
@@ -105,4 +105,4 @@ def test_the_report_of_several_cameras_is_written_with_and_without_a_page(
     write_report(joined, exposure, lambda *_: None, tmp_path, page=page)
     report = (tmp_path / "report.html").read_text()
     assert "<h3>Several cameras</h3>" in report
-    assert "Lines of sight crossed" in report
+    assert "Two cameras together" in report
