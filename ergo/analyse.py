@@ -13,6 +13,7 @@ from importlib.metadata import version
 import numpy as np
 
 from ergo import __version__
+from ergo.arrays import IndexArray
 from ergo.frames.frame import FrameSource, SourceFacts
 from ergo.landmarks.follow import SourceLandmarks, join_parts
 from ergo.landmarks.join import join_sources
@@ -23,7 +24,7 @@ from ergo.posture.crossing import View as SeenFrom
 from ergo.posture.crossing import crossed_posture
 from ergo.posture.estimate import estimate_posture
 from ergo.posture.fusion import TOGETHER, fuse
-from ergo.posture.neutral import level_cameras
+from ergo.posture.neutral import level_cameras, neutral_frames
 from ergo.posture.places import clock_of, place_people
 from ergo.posture.placing import PlacedBody, placed_body
 from ergo.posture.posture_track import PostureTrack
@@ -168,6 +169,13 @@ def _stand(recording: Recording, notes: Sequence[Notes]) -> _Stand:
     return _Stand(operator, places, cameras, placed)
 
 
+def _neutral(view: Recording, notes: Notes) -> IndexArray:
+    """Return the frames of a view's neutral moment; none where none is stated."""
+    if notes.neutral is None:
+        return np.zeros(0, dtype=np.int64)
+    return neutral_frames(view.timeline, 0, notes.neutral)
+
+
 def _angles(
     recording: Recording, stands: Sequence[_Stand], notes: Sequence[Sequence[Notes]]
 ) -> tuple[PostureTrack, Joined | None]:
@@ -180,8 +188,10 @@ def _angles(
     if len(alone) == 1:
         return alone[0], None
     seen = [
-        SeenFrom(part.timeline, each.operator, each.cameras[0], start_s)
-        for part, each, start_s in zip(parts, stands, starts_s(recording), strict=True)
+        SeenFrom(part.timeline, each.operator, each.cameras[0], start_s, _neutral(part, stated[0]))
+        for part, each, start_s, stated in zip(
+            parts, stands, starts_s(recording), notes, strict=True
+        )
     ]
     crossings = [crossed_posture(seen[0], other) for other in seen[1:]]
     told = [*zip(alone, seen, strict=True)]

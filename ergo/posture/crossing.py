@@ -7,11 +7,11 @@ how far away a whole body or head is, a view guesses far worse than how its poin
 to each other.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from ergo.arrays import FloatArray
+from ergo.arrays import FloatArray, IndexArray
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture import geometry as g
 from ergo.posture.angle_names import ANGLES, NAMES
@@ -20,6 +20,7 @@ from ergo.posture.body_points import POINTS, POSITION, BodyPoints
 from ergo.posture.correction import neutral_with_c7
 from ergo.posture.joints import joint_points
 from ergo.posture.limbs import LIMBS, limbs_of, with_limbs
+from ergo.posture.neutral import neutral_body
 from ergo.posture.placing import placed_body
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.rigid import held_rigid
@@ -61,12 +62,15 @@ class View:
         Levelled as well as can be.
     start_s : float
         When the clip began on the common clock. [s]
+    neutral : array (frame,)
+        Positions of the frames of the neutral moment; none where none is stated.
     """
 
     timeline: Timeline
     track: PoseTrack
     camera: Camera
     start_s: float
+    neutral: IndexArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
 
 def crossed_posture(first: View, second: View) -> PostureTrack | None:
@@ -81,6 +85,11 @@ def crossed_posture(first: View, second: View) -> PostureTrack | None:
     PostureTrack or None
         At the times of the first view; NaN where not both see what an angle needs.
         None where the views do not tell how the cameras stand to each other.
+
+    Notes
+    -----
+    Relative angles are read against the operator as both saw them in the first view's
+    neutral moment, or where that is not stated or not seen, against an average body.
     """
     own, other = _sight(first), _sight(second)
     if own is None or other is None:
@@ -92,10 +101,13 @@ def crossed_posture(first: View, second: View) -> PostureTrack | None:
     up, level_sd_deg = _common_up(stand, first.camera, second.camera)
     other = _as_large(Sight(other.points @ stand.turn.T, other.sd), own)
     filled, away_s = bridged(first.timeline, joined_body(own, other).turned(_level_turn(up)))
-    value = body_angles(smoothed(first.timeline, _with_one_head(filled)), neutral_with_c7())
+    points = smoothed(first.timeline, _with_one_head(filled))
+    own_neutral = neutral_body(points, first.neutral)
+    value = body_angles(points, own_neutral or neutral_with_c7())
     wider = max(1.0, stand.miss**2)  # where lines of sight miss by more than their spreads
     variance = wider * _drawn_variance(own, other, _level_turn(up))
     variance += _fixed_variance(level_sd_deg, first.camera, second.camera)
+    variance += 0.0 if own_neutral else _BODY_VARIANCE
     sd = np.sqrt(variance + (BRIDGED_SD_PER_S * away_s[:, None]) ** 2)
     is_told = np.isfinite(value) & np.isfinite(sd) & can_be_told(sd) & _HAS_NO_SCALE
     value, sd = np.where(is_told, value, np.nan), np.where(is_told, sd, np.nan)
@@ -103,6 +115,9 @@ def crossed_posture(first: View, second: View) -> PostureTrack | None:
 
 
 _HAS_NO_SCALE = np.array(["_deg" in name for name in NAMES])
+_BODY_VARIANCE = np.array(
+    [(BODY_SD_DEG.get(each.name.split("_")[0], 0.0) * each.is_relative) ** 2 for each in ANGLES]
+)
 
 
 def _sight(view: View) -> Sight | None:
@@ -240,11 +255,8 @@ def _moved(sight: Sight, numbers: np.random.Generator) -> Sight:
 
 
 def _fixed_variance(level_sd_deg: float, *cameras: Camera) -> FloatArray:
-    """Return what level, lenses and the person's own neutral add, array (angle,). [deg^2]."""
+    """Return what level and lenses add, array (angle,). [deg^2]."""
     gravity = np.array([name in AGAINST_GRAVITY for name in NAMES])
-    body = np.array(
-        [BODY_SD_DEG.get(angle.name.split("_")[0], 0.0) * angle.is_relative for angle in ANGLES]
-    )
     assumed = sum(UNKNOWN_FOCAL_SD**2 for each in cameras if not each.focal_is_known)
-    variance: FloatArray = np.where(gravity, level_sd_deg, 0.0) ** 2 + body**2 + assumed
+    variance: FloatArray = np.where(gravity, level_sd_deg, 0.0) ** 2 + assumed
     return variance

@@ -95,22 +95,54 @@ def with_even_tragi(clip: Scene) -> Scene:
         return [moved(each) if each["role"] == "operator" else each for each in people]
 
     frames = [{**frame, "persons": seen(frame["persons"])} for frame in clip["frames"]]
-    return {**clip, "frames": frames}
+    upright = dict(zip(HEAD, even.tolist(), strict=False))
+    return {**clip, "frames": frames, "neutral_points": {**clip["neutral_points"], **upright}}
+
+
+NEUTRAL_FRAMES = 10
+"""Before the clip, where a neutral moment is filmed: two seconds."""
+
+
+def seated_upright(neutral: FloatArray, points: FloatArray, names: Sequence[str]) -> FloatArray:
+    """Return the neutral body (point, xyz) where and as somebody (point, xyz) sits."""
+
+    def left(of: FloatArray) -> FloatArray:
+        way: FloatArray = (of[names.index("hip_left")] - of[names.index("hip_right")])[:2]
+        return way / np.linalg.norm(way)
+
+    before, now = left(neutral), left(points)
+    cosine, sine = before @ now, before[0] * now[1] - before[1] * now[0]
+    turn = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0.0, 0.0, 1.0]])
+    at = names.index("mid_hip")
+    placed: FloatArray = (neutral - neutral[at]) @ turn.T + points[at]
+    return placed
 
 
 def projected(
-    clip: Scene, place: Sequence[float], noise: float, seed: int
+    clip: Scene, place: Sequence[float], noise: float, seed: int, *, neutral: bool = False
 ) -> tuple[Recording, Notes]:
-    """Return what two cameras would have recorded, and the first's notes."""
+    """Return what two cameras would have recorded, and the first's notes.
+
+    With ``neutral`` the operator first sits in the neutral posture, and the notes say so.
+    """
     frames = clip["frames"][::2]
     operators = [next(p for p in f["persons"] if p["role"] == "operator") for f in frames]
     names = list(operators[0]["points"])
     points = np.array([[each["points"][n]["xyz"] for n in names] for each in operators])
     time_s = np.array([frame["t"] for frame in frames])
+    told: dict[str, Any] = {}
+    if neutral:
+        upright = np.array([clip["neutral_points"][name] for name in names])
+        upright = seated_upright(upright, points[0], names)
+        points = np.concatenate([np.tile(upright, (NEUTRAL_FRAMES, 1, 1)), points])
+        step_s = time_s[1] - time_s[0]
+        before_s = step_s * NEUTRAL_FRAMES
+        time_s = np.append(np.arange(NEUTRAL_FRAMES) * step_s, time_s + before_s)
+        told = {"neutral": {"time_s": before_s / 2}}
     own, chance = frames[0]["camera"], np.random.default_rng(seed)
     cameras = (own, camera_at(place, like=own))
     views = [seen_by(each, names, points, time_s, noise=noise, chance=chance) for each in cameras]
-    notes = [Notes.model_validate({"camera": camera_notes(each)}) for each in cameras]
+    notes = [Notes.model_validate({"camera": camera_notes(each), **told}) for each in cameras]
     second = notes[1].model_copy(update={"begins_s": 0.0})
     whole = as_recording(views, ("own.mp4", "second.mp4"))
     return laid_together(whole, (notes[0], second)), notes[0]
@@ -131,17 +163,26 @@ def print_rows(title: str, off: Callable[[str], Sequence[FloatArray]]) -> None:
         print(f"{name:24} {first:6.1f} {second:7.1f} {joined:7.1f} {ratio:7.2f} {mark}")
 
 
+def _since(posture: PostureTrack, frame: int) -> PostureTrack:
+    return PostureTrack(
+        posture.value[frame:],
+        posture.sd[frame:],
+        posture.person_found[frame:],
+        posture.is_bridged[frame:],
+    )
+
+
 def _alone(recording: Recording, notes: Notes) -> PostureTrack:
     return judge(replace(recording, beside=()), (notes,)).posture
 
 
-def print_projected(clip: Scene, title: str, noise: float) -> None:
+def print_projected(clip: Scene, title: str, noise: float, *, neutral: bool = False) -> None:
     """Print the errors of projected landmarks, the second camera at several places."""
     seeds = SEEDS if noise else range(1)
     for where, place in PLACES.items():
         found = []
         for seed in seeds:
-            laid, notes = projected(clip, place, noise, seed)
+            laid, notes = projected(clip, place, noise, seed, neutral=neutral)
             other = laid.beside[0]
             postures = (
                 _alone(laid, notes),
@@ -149,7 +190,8 @@ def print_projected(clip: Scene, title: str, noise: float) -> None:
                 judge(laid, (notes,)).posture,
             )
             true = truths(clip, range(0, len(clip["frames"]), 2))
-            found.append({n: [off_by(each, true, n) for each in postures] for n in ANGLES})
+            worked = [_since(each, NEUTRAL_FRAMES if neutral else 0) for each in postures]
+            found.append({n: [off_by(each, true, n) for each in worked] for n in ANGLES})
         print_rows(
             f"{title}; second camera: {where}",
             lambda name, found=found: [
@@ -193,6 +235,8 @@ def main(given: Sequence[str] | None = None) -> int:
     even = with_even_tragi(clip)
     print_projected(even, "Perfect landmarks", 0.0)
     print_projected(even, "Landmarks as far off as the network's", 1.0)
+    print_projected(even, "Perfect, a neutral moment filmed first", 0.0, neutral=True)
+    print_projected(even, "As the network's, a neutral moment filmed first", 1.0, neutral=True)
     if arguments.session and arguments.second:
         print_session(arguments.session, clip, json.loads(arguments.second.read_text()))
     return 0

@@ -193,3 +193,16 @@ def test_a_limb_that_one_view_does_not_see_is_not_told():
     assert np.isnan(joined[1, 0]).all()
     assert np.isfinite(joined[1, 1]).all()
     assert np.isfinite(np.delete(joined, 1, axis=0)).all()
+
+
+def test_a_neutral_moment_is_what_relative_angles_are_read_against():
+    first, second = pair()
+    average = crossed_posture(first, second)
+    frames = np.flatnonzero(first.timeline.time_s < first.timeline.time_s[0] + 1)
+    own = crossed_posture(replace(first, neutral=frames), second)
+    assert average.angle("neck_flexion_deg")[frames].min() > 10  # at work, not upright
+    for name in ("neck_flexion_deg", "neck_rotation_deg", "trunk_twist_deg"):
+        assert own.angle(name)[frames] == pytest.approx(0, abs=2)
+        assert (own.angle_sd(name) < average.angle_sd(name)).all()
+    for name in ("trunk_inclination_deg", "head_inclination_deg"):
+        assert own.angle(name) == pytest.approx(average.angle(name))
