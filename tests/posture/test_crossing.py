@@ -200,7 +200,7 @@ def test_a_neutral_moment_is_what_relative_angles_are_read_against():
     average = crossed_posture(first, second)
     frames = np.flatnonzero(first.timeline.time_s < first.timeline.time_s[0] + 1)
     own = crossed_posture(replace(first, neutral=frames), second)
-    assert average.angle("neck_flexion_deg")[frames].min() > 10  # at work, not upright
+    assert average.angle("neck_flexion_deg")[frames].min() > 5  # at work, not upright
     for name in ("neck_flexion_deg", "neck_rotation_deg", "trunk_twist_deg"):
         assert own.angle(name)[frames] == pytest.approx(0, abs=2)
         assert (own.angle_sd(name) < average.angle_sd(name)).all()
