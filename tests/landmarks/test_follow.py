@@ -8,7 +8,7 @@ from ergo.landmarks.follow import PART_S, join_parts, watch_parts, watch_source
 from ergo.landmarks.followed_person import Followed
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.recorded_finder import RecordedEyes
-from ergo.landmarks.roles import Identified
+from ergo.landmarks.roles import Identified, shared_out
 from ergo.landmarks.watcher import (
     LAG,
     LOOKS,
@@ -42,6 +42,15 @@ def test_somebody_alone_is_followed_in_every_frame():
     assert hips_x(seen.tracks["operator"]) == pytest.approx(200.0 + 2 * np.arange(40))
     assert list(seen.number[:3]) == [0, 6, 12]
     assert seen.doubt is None
+
+
+def test_the_hand_is_believed_from_how_they_sit_and_kept_through_a_clip():
+    frames = int((SEARCH_EVERY_S + 5) * RATE_HZ)
+    track = watched([[person(OPERATOR)]] * frames).tracks["operator"]
+    alone = shared_out([person(OPERATOR)], RecordedSource(1).facts.width_px).right_handed
+    assert track.right_handed == pytest.approx(np.full(frames, alone))  # every search agrees
+    gone = watched([[person(OPERATOR)]] * 10 + [[]] * 2 + [[person(OPERATOR)]] * 10)
+    assert np.isnan(gone.tracks["operator"].right_handed[10:12]).all()
 
 
 def test_a_short_absence_is_not_seen_and_the_person_is_seen_again_after_it():

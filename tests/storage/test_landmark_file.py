@@ -69,14 +69,20 @@ def test_every_role_keeps_its_own_landmarks(tmp_path: Path) -> None:
     assert again.tracks["operator"].found.sum() == FRAMES - 1
 
 
-def test_refined_joints_come_back_where_only_the_operator_has_them(tmp_path: Path) -> None:
+def test_refined_joints_and_the_hand_come_back_where_only_the_operator_has_them(
+    tmp_path: Path,
+) -> None:
     joints = np.arange(FRAMES * 4 * 2, dtype=float).reshape(FRAMES, 4, 2)
-    operator = some_track(joint_px=joints, joint_sd_px=joints[..., 0] + 1)
+    hand = np.linspace(0, 1, FRAMES, dtype=np.float32).astype(float)
+    hand[0] = np.nan
+    operator = some_track(joint_px=joints, joint_sd_px=joints[..., 0] + 1, right_handed=hand)
     patient = unseen_track("patient", ("heavy",), FRAMES)
     write_landmarks(tmp_path / "l.parquet", stored(as_stored(operator), patient))
     again = read_landmarks(tmp_path / "l.parquet")
     np.testing.assert_array_equal(again.tracks["operator"].joint_px, joints)
+    np.testing.assert_array_equal(again.tracks["operator"].right_handed, hand)
     assert again.tracks["patient"].joint_px is None
+    assert again.tracks["patient"].right_handed is None
 
 
 def test_three_roles_with_different_looks_come_back(tmp_path: Path) -> None:
