@@ -31,9 +31,11 @@ SITS = (
     "hands_from_their_nose",
     "on_their_right",
     "away_from_their_head",
+    "faces_their_left_and_feet",
+    "faces_their_left_not_feet",
 )
 """Measures of how a person sits to who lies at their hands."""
-CHANGES_SIDE = ("faces_their_left", "on_their_right")
+CHANGES_SIDE = ("faces_their_left", "on_their_right", "faces_their_left_and_feet")
 """Those whose sign changes in the mirror image."""
 _FAR = 2.0  # ways from head to hips at which a distance saturates
 
@@ -85,7 +87,8 @@ def sits_to_patient(person: Look) -> FloatArray:
     """Return array (measure,) of :data:`SITS`: how a person sits to who lies at their hands.
 
     Facing by the bodies in space, ahead against the lying one's left and feet, -1..1,
-    whatever the distance between the two; ways in the picture, in lengths from the lying
+    whatever the distance between the two, and its second harmonics, since an assistant sits
+    within fewer hours than an operator; ways in the picture, in lengths from the lying
     one's head to hips. All count by the belief that somebody lies there, and are 0 where
     nobody was looked for.
     """
@@ -102,14 +105,17 @@ def sits_to_patient(person: Look) -> FloatArray:
     feet, seat = to_hips[:2], (_middle(own, "hip") - head)[:2]
     turn = feet[0] * seat[1] - feet[1] * seat[0]
     away = float(np.linalg.norm(seat))
+    to_left, to_feet = float(ahead @ _unit(_left(theirs))), float(ahead @ _unit(to_hips))
     return lying.presence * np.array(
         (
             1.0,
-            ahead @ _unit(_left(theirs)),
-            ahead @ _unit(to_hips),
+            to_left,
+            to_feet,
             min(hands / length, _FAR),
             turn / max(float(np.linalg.norm(feet)) * away, _NOTHING),
             min(away / length, _FAR),
+            to_left * to_feet,
+            to_left**2 - to_feet**2,
         )
     )
 

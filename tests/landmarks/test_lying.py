@@ -109,6 +109,10 @@ def test_how_somebody_sits_to_the_patient_follows_the_hour(hours, to_left, to_fe
     assert told["faces_their_left"] == pytest.approx(to_left, abs=0.01)
     assert told["faces_their_feet"] == pytest.approx(to_feet, abs=0.01)
     assert told["on_their_right"] == pytest.approx(on_right, abs=0.01)
+    assert told["faces_their_left_and_feet"] == pytest.approx(to_left * to_feet, abs=0.01)
+    assert told["faces_their_left_not_feet"] == pytest.approx(
+        np.cos(2 * np.arctan2(to_feet, to_left)), abs=0.01
+    )
     assert told["away_from_their_head"] == pytest.approx(0.5 / 0.7)
 
 
