@@ -346,7 +346,7 @@ class Watcher:
             colours = trunk_colours(asked.frame.picture, asked.operator)
             self.state = replace(self.state, colours=colours)
         if self.state.is_noted:
-            self._learn(1.0, who["operator"].right_handed)
+            self._learn(person.belief, who["operator"].right_handed)
             return
         shared = shared_out(people, self._width_px, self._notes.handed)
         self._learn(float(shared.belief[at, 0]), shared.right_handed)
