@@ -5,7 +5,7 @@
 Every still lies beside a JSON file with the true people. Of all folders the true
 people are looked at where they are; of the folders behind ``--found`` also
 everybody is taken whom the people finder finds, bodies that are none included: in
-the whole picture, or by a closer search where that does not find the operator. Who
+the whole picture, and by a closer search where that does not find operator and patient. Who
 of two people sits like the operator was learned before (:mod:`ergo.training.pairs`)
 and is one more cue. The weights make the true sharing out of roles among people, and
 the operator's true hand, as likely as possible (a log-linear model over all ways to
@@ -170,17 +170,17 @@ def _groups(path: Path, finder: PeopleFinder, *, is_found: bool) -> Iterator[Gro
 
 
 def _found(scene: Scene, finder: PeopleFinder) -> Iterator[Group]:
-    """Yield who is found in the whole picture, and by a closer search until the operator is.
+    """Yield who is found in the whole picture, and by the closer search that may follow.
 
-    The program knows as little whether the operator is among those found, so
-    what it has to judge before it goes on counts too, but less.
+    As in the program that search is made unless operator and patient are found without
+    it; what has to be judged before it counts too, but less.
     """
     stages: list[tuple[Sequence[Look], list[int]]] = []
 
     def is_enough(people: Sequence[Look]) -> bool:
         some = people[:MOST_PEOPLE]
         stages.append((some, roles_of(some, scene.people)))
-        return ROLES.index("operator") in stages[-1][1]
+        return {ROLES.index("operator"), ROLES.index("patient")} <= set(stages[-1][1])
 
     finder.find(scene.picture, is_enough)
     for at, (people, roles) in enumerate(stages, start=1):

@@ -61,7 +61,7 @@ def place_track(hours, origin):
     hours = np.asarray(hours, dtype=float)
     measured = {name: np.zeros(frames) for name in MEASURES}
     return PlaceTrack(
-        plane, plane, plane, hours, np.where(np.isfinite(hours), 0.4, np.nan),
+        plane, plane, plane, plane, hours, np.where(np.isfinite(hours), 0.4, np.nan),
         measured, measured, np.full(frames, np.nan), (origin,), (False,), (None,), (None,),
     )  # fmt: skip
 
