@@ -276,10 +276,15 @@ def print_sides(title: str, place: PlaceTrack, there: Sequence[Mapping[str, Any]
     rows = {
         "handedness": [(handed_by(place.right_handed[at]), each["handed"]) for at, each in known],
         "operator's side": [
-            (_side(place.seat_m[at, 0]), _side_of_hour(each["clock"])) for at, each in known
+            (_side(place.seat_m[at, 0], place.seat_sd_m[at, 0]), _side_of_hour(each["clock"]))
+            for at, each in known
         ],
         "assistant's side": [
-            (_side(place.assistant_m[at, 0]), _side_of_hour(each["as_clock"])) for at, each in aided
+            (
+                _side(place.assistant_m[at, 0], place.assistant_sd_m[at, 0]),
+                _side_of_hour(each["as_clock"]),
+            )
+            for at, each in aided
         ],
     }
     for what, pairs in rows.items():
@@ -293,9 +298,14 @@ BEHIND_H = 0.25
 """Who sits within this much of 12 o'clock sits on neither side. [h]"""
 
 
-def _side(left_m: float) -> str | None:
-    """Return on which of the patient's sides a place is; None where it is not known."""
-    return None if np.isnan(left_m) else "left" if left_m > 0 else "right"
+def _side(left_m: float, sd_m: float) -> str | None:
+    """Return on which of the patient's sides a place is; None where it may be on either.
+
+    That is where it is not known, or the middle lies within the ellipse that the plan draws.
+    """
+    if not abs(left_m) > sd_m:
+        return None
+    return "left" if left_m > 0 else "right"
 
 
 def _side_of_hour(hours: float) -> str | None:
