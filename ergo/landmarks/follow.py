@@ -15,6 +15,7 @@ from ergo.arrays import FloatArray, IndexArray
 from ergo.errors import InputError
 from ergo.frames.frame import FrameSource
 from ergo.frames.read_ahead import read_ahead
+from ergo.landmarks.depth_errors import evened
 from ergo.landmarks.join import join_sources, unseen_track
 from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.people_finder import PeopleFinder
@@ -155,7 +156,7 @@ def _track(role: Role, rows: Sequence[Row], looks: tuple[str, ...]) -> PoseTrack
         track.presence[at] = seen.presence
         for which, look in enumerate(seen.looks):
             track.picture_px[at, which] = look.picture_px
-            track.world_m[at, which] = look.world_m
+            track.world_m[at, which] = look.world_m if role == "patient" else evened(look.world_m)
             track.visibility[at, which] = look.visibility
             track.identity[at] = seen.belief
     persons = [row.seen.get(role) for row in rows]

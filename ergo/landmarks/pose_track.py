@@ -31,7 +31,8 @@ class PoseTrack:
         from (+) the camera relative to mid-hip, in the same scale. [px]
         NaN where the person was not found.
     world_m : array (frame, look, landmark, xyz)
-        The network's own metric guess, origin mid-hip, axes as the picture's. [m]
+        The network's own metric guess, origin mid-hip, axes as the picture's; its own
+        depth error is taken off (:mod:`ergo.landmarks.depth_errors`). [m]
     visibility : array (frame, look, landmark)
         The network's belief that the landmark is in view, 0..1.
     presence : array (frame,)

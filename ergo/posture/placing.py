@@ -77,8 +77,25 @@ def placed_body(track: PoseTrack, cameras: Sequence[Camera], timeline: Timeline)
     points_m, middle_px = _mean_look(of_looks), _mean_look(picture_px)
     is_outside = ((middle_px < 0) | (middle_px > size_px[:, None])).any(axis=-1)
     points_m[is_outside] = np.nan
-    named = {name: points_m[:, at] for at, name in enumerate(_SEEN_POINTS)}
-    return PlacedBody(body_points(named), _hip_depth_m(of_looks))
+    return PlacedBody(_as_body(points_m), _hip_depth_m(of_looks))
+
+
+def placed_landmarks(
+    picture_px: FloatArray, world_m: FloatArray, focal_px: FloatArray, centre_px: FloatArray
+) -> BodyPoints:
+    """Return the body points in camera axes, those outside the picture too. [m].
+
+    Parameters
+    ----------
+    picture_px, world_m : array (frame, look, landmark, xy), (frame, look, landmark, xyz)
+    focal_px, centre_px : array (frame,), (frame, xy)
+    """
+    body = _of_body(picture_px), _of_body(world_m)
+    return _as_body(_mean_look(_on_sight_m(*body, focal_px, centre_px)))
+
+
+def _as_body(points_m: FloatArray) -> BodyPoints:
+    return body_points({name: points_m[:, at] for at, name in enumerate(_SEEN_POINTS)})
 
 
 def hip_depth_m(

@@ -6,6 +6,7 @@ error (``offset``) and the standard deviation of what remains.
 
 from collections.abc import Sequence
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 
@@ -15,6 +16,8 @@ from ergo.posture.angle_names import ANGLES, AngleName
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.tables_reading import rows
 from ergo.room.camera import Camera
+
+ERRORS_PATH = Path(__file__).parent / "tables" / "hybrid_errors.csv"
 
 AGAINST_GRAVITY = (
     "trunk_inclination_deg",

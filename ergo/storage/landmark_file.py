@@ -16,9 +16,12 @@ import pyarrow.parquet as pq
 
 from ergo.arrays import AnyArray, FloatArray, IndexArray
 from ergo.errors import SessionError
+from ergo.landmarks.depth_errors import evened
 from ergo.landmarks.pose_track import PoseTrack, Role
 
 _FIELDS = ("picture_px", "world_m", "visibility", "presence", "identity")
+_EVENED = {"depths": "evened"}
+"""Says that the network's own depth error is taken off; it is not in files made before."""
 _OPTIONAL = tuple(part.name for part in fields(PoseTrack) if part.default is None)
 
 
@@ -60,6 +63,7 @@ def write_landmarks(path: Path, landmarks: StoredLandmarks) -> None:
     """Write all tracks of a session, role after role."""
     tables = [_table_of(landmarks, track) for track in landmarks.tracks.values()]
     whole = pa.concat_tables(tables, promote_options="permissive")  # roles differ in their looks
+    whole = whole.replace_schema_metadata(_EVENED)
     words = [name for name in whole.column_names if pa.types.is_dictionary(whole[name].type)]
     pq.write_table(
         whole, path, compression="zstd", use_dictionary=words, use_byte_stream_split=True
@@ -101,13 +105,20 @@ def read_landmarks(path: Path) -> StoredLandmarks:
         If the file is missing or damaged.
     """
     try:
-        by_role = _by_role(pq.read_table(path))
+        whole = pq.read_table(path)
+        is_evened = b"depths" in (whole.schema.metadata or {})
+        by_role = _by_role(whole)
         first = next(iter(by_role.values()))
         return StoredLandmarks(
             source_index=_column(first, "source").astype(np.int64),
             time_s=_column(first, "time_s"),
             number=_column(first, "number").astype(np.int64),
-            tracks={role: _track_of(table, role) for role, table in by_role.items()},
+            tracks={
+                role: track if is_evened else _evened(track)
+                for role, track in (
+                    (role, _track_of(table, role)) for role, table in by_role.items()
+                )
+            },
         )
     except (OSError, pa.ArrowException, KeyError, StopIteration, ValueError) as error:
         raise SessionError(
@@ -138,6 +149,16 @@ def _track_of(table: pa.Table, role: Role) -> PoseTrack:
         name: _unflat(table, name) for name in _FIELDS + _OPTIONAL if name in table.column_names
     }
     return PoseTrack(role=role, looks=looks, **values)
+
+
+def _evened(track: PoseTrack) -> PoseTrack:
+    """Return a track of a file made before depths were evened; the patient's never needed it."""
+    if track.role == "patient":
+        return track
+    is_mirrored = [look.endswith("_mirrored") for look in track.looks]
+    world_m = evened(track.world_m)
+    world_m[:, is_mirrored] = 2 * track.world_m[:, is_mirrored] - world_m[:, is_mirrored]
+    return as_stored(replace(track, world_m=world_m))
 
 
 def _unflat(table: pa.Table, name: str) -> FloatArray | None:

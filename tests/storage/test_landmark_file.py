@@ -1,11 +1,13 @@
 from pathlib import Path
 
 import numpy as np
+import pyarrow.parquet as pq
 import pytest
 
 from ergo.errors import SessionError
+from ergo.landmarks.depth_errors import evened
 from ergo.landmarks.join import unseen_track
-from ergo.landmarks.names import LANDMARKS
+from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.storage.landmark_file import StoredLandmarks, as_stored, read_landmarks, write_landmarks
 
@@ -58,6 +60,27 @@ def test_what_is_as_stored_already_takes_no_more_memory() -> None:
     for name in ("picture_px", "world_m", "visibility", "presence", "identity"):
         assert np.shares_memory(getattr(again, name), getattr(once, name))
         np.testing.assert_array_equal(getattr(once, name), np.float32(getattr(track, name)))
+
+
+def test_depths_of_a_file_made_before_they_were_evened_are_evened_once(tmp_path: Path) -> None:
+    first, again = tmp_path / "first.parquet", tmp_path / "again.parquet"
+    raw = as_stored(some_track())
+    patient = as_stored(some_track("patient"))
+    write_landmarks(first, stored(raw, patient))
+    table = pq.read_table(first)
+    pq.write_table(table.replace_schema_metadata(None), first)  # as files were before
+    read = read_landmarks(first)
+    of_plain, of_mirrored = np.moveaxis(read.tracks["operator"].world_m - raw.world_m, 1, 0)
+    np.testing.assert_allclose(
+        read.tracks["operator"].world_m[:, 0], evened(raw.world_m[:, 0]), atol=1e-6
+    )
+    hip = INDEX["hip_left"], 2
+    assert np.nanmax(of_plain[:, *hip]) < 0 < np.nanmin(of_mirrored[:, *hip])
+    np.testing.assert_array_equal(read.tracks["patient"].world_m, patient.world_m)
+    write_landmarks(again, read)
+    np.testing.assert_array_equal(
+        read_landmarks(again).tracks["operator"].world_m, read.tracks["operator"].world_m
+    )
 
 
 def test_every_role_keeps_its_own_landmarks(tmp_path: Path) -> None:
