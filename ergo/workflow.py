@@ -14,7 +14,7 @@ from ergo.errors import ErgoError, NothingToAnalyse
 from ergo.frames.fetch import picture_at
 from ergo.frames.find import find_sources
 from ergo.frames.frame import SourceFacts
-from ergo.notes.notes import Notes
+from ergo.notes.notes import Notes, what_measures
 from ergo.notes.reading import read_notes
 from ergo.posture.places import clock_of
 from ergo.scores.methods import score_all
@@ -146,12 +146,8 @@ def load_session(folder: Path) -> Session:
     return judge(stored.recording, stored.notes)
 
 
-_NOT_OF_POSTURE = frozenset({"handed", "clock", "tasks", "support", "force", "excluded"})
-"""What notes may state without changing a measured angle or place."""
-
-
 def judge_again(before: Session, notes: Sequence[Notes]) -> Session:
-    """Return the session as other notes have it; angles are measured again only if they change.
+    """Return the session as other notes have it; it is measured again only if they ask for it.
 
     Gives what :func:`ergo.analyse.judge` gives, sooner.
 
@@ -161,7 +157,7 @@ def judge_again(before: Session, notes: Sequence[Notes]) -> Session:
     notes : sequence of Notes
         One per source.
     """
-    is_same = [_of_posture(each) for each in notes] == [_of_posture(each) for each in before.notes]
+    is_same = [what_measures(each) for each in notes] == [what_measures(n) for n in before.notes]
     if before.place is None or not is_same:
         return judge(before.recording, notes)
     recording = before.recording
@@ -171,10 +167,6 @@ def judge_again(before: Session, notes: Sequence[Notes]) -> Session:
         clock=clock_of(recording.timeline, notes, before.place),
         scores=score_all(recording.timeline, before.posture, notes, recording.settings.readings),
     )
-
-
-def _of_posture(notes: Notes) -> Notes:
-    return notes.model_copy(update={key: Notes().__dict__[key] for key in _NOT_OF_POSTURE})
 
 
 def rescore_session(

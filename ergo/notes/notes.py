@@ -182,3 +182,13 @@ class Notes(_Strict):
     neutral: NeutralMoment | None = None
     begins_s: Annotated[float, Field(ge=-86400, le=86400)] | None = None
     landmarks: tuple[MovedLandmark, ...] = ()
+
+
+NOT_MEASURED = frozenset({"clock", "tasks", "support", "force", "excluded"})
+"""Keys that no measured angle and no measured place depends on. Handedness is none of them:
+by it a room without a set-up is told, and so where everybody sat."""
+
+
+def what_measures(notes: Notes) -> Notes:
+    """Return only what measured angles and places depend on; a new key counts as such."""
+    return notes.model_copy(update={key: Notes().__dict__[key] for key in NOT_MEASURED})
