@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 STOPPED_BY_USER = 130
 OUR_FAULT = 1
+CLEARED_LINE = "\r\x1b[K"
+"""To the start of the line, and what stands there erased (ECMA-48: CR, EL)."""
 
 ANALYSE_EXAMPLE = """
 \b
@@ -159,21 +161,22 @@ def analyse(
     from ergo.session import Settings
     from ergo.workflow import ReportChoices, analyse_session
 
-    outcome = analyse_session(
-        inputs,
-        out,
-        Settings(
-            rate,
-            "fast" if fast else "full",
-            _parsed(readings),
-            operator,
-            profile_of(operator, library) if operator else {},
-        ),
-        is_together=together,
-        force=force,
-        choices=ReportChoices(language, blur_operator),
-        on_progress=None if quiet or not sys.stderr.isatty() else Progress(),
-    )
+    with Progress(is_shown=not quiet and sys.stderr.isatty()) as progress:
+        outcome = analyse_session(
+            inputs,
+            out,
+            Settings(
+                rate,
+                "fast" if fast else "full",
+                _parsed(readings),
+                operator,
+                profile_of(operator, library) if operator else {},
+            ),
+            is_together=together,
+            force=force,
+            choices=ReportChoices(language, blur_operator),
+            on_progress=progress,
+        )
     return _say(outcome, as_json, language)
 
 
@@ -222,30 +225,41 @@ def _say(outcome: "Outcome", as_json: bool, language: str) -> int:
         click.echo(f"Report: {outcome.folder / 'report.html'}")
     if outcome.is_too_little_seen:
         raise TooLittleSeen(
-            "shows too little of the operator to judge.",
-            where=outcome.session.recording.sources[0].name,
+            "too little of the operator is seen to judge.",
+            where=f"{', '.join(outcome.sources_hardly_seen)}:",
             remedy="Film from the side, with head, trunk and both arms in the picture.",
         )
     return 0
 
 
 class Progress:
-    """A line on the terminal with the share done and the time left."""
+    """A line on the terminal with the share done and the time left; gone at the end."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, is_shown: bool) -> None:
+        self._is_shown = is_shown
         self._name = ""
         self._begun = 0.0
         self._shown = 0.0
+        self._is_line_used = False
+
+    def __enter__(self) -> "Progress":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Leave an empty line to whatever is said next, of success or trouble."""
+        if self._is_line_used:
+            click.echo(CLEARED_LINE, nl=False, err=True)
 
     def __call__(self, facts: "SourceFacts", watched_s: float) -> None:
         """Show how far the source at hand has been watched. Seconds of clip."""
         now = time.monotonic()
         if facts.name != self._name:
             self._name, self._begun, self._shown = facts.name, now, 0.0
-        if now - self._shown < 0.5:
+        if not self._is_shown or now - self._shown < 0.5:
             return
-        self._shown = now
-        click.echo(f"\r\x1b[K{facts.name}{self._left(facts, watched_s, now)}", nl=False, err=True)
+        self._shown, self._is_line_used = now, True
+        line = f"{CLEARED_LINE}{facts.name}{self._left(facts, watched_s, now)}"
+        click.echo(line, nl=False, err=True)
 
     def _left(self, facts: "SourceFacts", watched_s: float, now: float) -> str:
         if not facts.duration_s or watched_s <= 0:

@@ -8,6 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+
 from ergo.analyse import judge, record
 from ergo.arrays import PictureArray
 from ergo.errors import ErgoError, NothingToAnalyse
@@ -27,7 +29,12 @@ from ergo.storage.session_folder import read_session, write_session
 from ergo.storage.session_notes import keep_corrections
 from ergo.storage.shelf import FolderShelf
 from ergo.storage.tables import write_frames, write_json, write_rows
-from ergo.together import check_can_be_together, laid_together, with_notes_beside
+from ergo.together import (
+    check_can_be_together,
+    laid_together,
+    one_after_the_other,
+    with_notes_beside,
+)
 from ergo.watching import OnProgress
 from ergo.watching_apart import watch_apart
 
@@ -66,6 +73,24 @@ class Outcome:
     def is_too_little_seen(self) -> bool:
         """Return whether too little of the operator was visible to judge."""
         return not self.exposure.seen.share >= MIN_SEEN_SHARE
+
+    @property
+    def sources_hardly_seen(self) -> tuple[str, ...]:
+        """Return the names of the recordings that show too little of the operator to judge."""
+        recording = one_after_the_other(self.session.recording)
+        return tuple(
+            facts.name
+            for source, facts in enumerate(recording.sources)
+            if not _seen_share(recording, source) >= MIN_SEEN_SHARE
+        )
+
+
+def _seen_share(recording: Recording, source: int) -> float:
+    """Return the share of a recording in which its operator was seen; NaN without a picture."""
+    frames = recording.timeline.frames_of(source)
+    held = recording.timeline.held[frames]
+    found = recording.tracks["operator"].found[frames]
+    return float(np.sum(held[found]) / np.sum(held)) if np.sum(held) else np.nan
 
 
 def analyse_session(

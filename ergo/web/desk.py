@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import re
 from dataclasses import dataclass
 from http import HTTPStatus
 from pathlib import Path
@@ -108,5 +109,31 @@ def words_of(request: Request) -> Words:
     chosen = request.query_params.get("language") or request.cookies.get(LANGUAGE_COOKIE)
     if chosen in LANGUAGES:
         return words(chosen)
-    preferred = request.headers.get("accept-language", "")[:2].lower()
-    return words(preferred if preferred in LANGUAGES else LANGUAGES[0])
+    return words(preferred_language(request.headers.get("accept-language", "")))
+
+
+def preferred_language(accepted: str) -> str:
+    """Return the first of our languages that a browser asks for, by weight, then by order.
+
+    Parameters
+    ----------
+    accepted : str
+        As in the header ``Accept-Language``: ``"fr, de-AT;q=0.9, en;q=0.8"``.
+
+    References
+    ----------
+    RFC 9110, HTTP Semantics, 12.4.2 (weights) and 12.5.4 (Accept-Language).
+    """
+    ranges = [_weighed(each) for each in accepted.split(",")]
+    ranges.sort(key=lambda each: -each[1])  # stable: of equal weights the first
+    known = (name for name, weight in ranges if weight > 0 and name in LANGUAGES)
+    return next(known, LANGUAGES[0])
+
+
+def _weighed(accepted: str) -> tuple[str, float]:
+    """Return the language of one range and its weight, 0 where that cannot be read."""
+    name, *parameters = (part.strip().lower() for part in accepted.split(";"))
+    weights = [part.removeprefix("q=") for part in parameters if part.startswith("q=")]
+    readable = re.fullmatch(r"0(\.\d{0,3})?|1(\.0{0,3})?", weights[0]) if weights else None
+    weight = float(weights[0]) if readable else float(not weights)
+    return name.partition("-")[0], weight

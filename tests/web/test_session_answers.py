@@ -93,6 +93,25 @@ def test_figures_come_in_the_language_of_the_reader(client, session_id):
     assert english["tables"][-1]["columns"][0] == "Recording"
 
 
+@pytest.mark.parametrize(
+    ("accepted", "language"),
+    [
+        ("fr,de", "de"),
+        ("fr-CH, fr;q=0.9, de-CH;q=0.8, en;q=0.7", "de"),
+        ("de;q=0.3, en;q=0.7", "en"),
+        ("en;q=0.4,de", "de"),
+        ("de;q=0, fr", "en"),
+        ("DE", "de"),
+        ("den, del", "en"),
+        ("de;q=x, en;q=0.001", "en"),
+        ("", "en"),
+    ],
+)
+def test_the_language_is_the_first_of_ours_that_the_browser_asks_for(client, accepted, language):
+    answer = client.get("/", headers={"accept-language": accepted})
+    assert f'<html lang="{language}">' in answer.text
+
+
 def test_refusals_come_in_the_language_of_the_reader(client, session_id):
     path = f"/api/sessions/{session_id}"
     german = {"accept-language": "de"}

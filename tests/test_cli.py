@@ -1,0 +1,106 @@
+"""What the command line says on a terminal, line by line."""
+
+import io
+import re
+import sys
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ergo import cli
+from ergo.analyse import judge
+from ergo.errors import NothingToAnalyse
+from ergo.frames.stills import StillSource
+from ergo.notes.notes import Notes
+from ergo.timeline import build_timeline
+from ergo.views.summary_text import summary_lines
+from ergo.workflow import Outcome, exposure_of_session
+from tests.web.conftest import SAMPLES
+from tests.web.test_choosing import session_of_stills
+
+FACTS = StillSource(SAMPLES / "1_kf_side_left.jpg").facts
+
+
+class Terminal(io.StringIO):
+    """Both streams of a command as a person sees them."""
+
+    def isatty(self):
+        return True
+
+    def lines(self):
+        """Lines as they stand there: what was erased is gone, what was written over too."""
+        return [
+            re.split(r"\r\x1b\[K|\r", line)[-1] for line in self.getvalue().rstrip("\n").split("\n")
+        ]
+
+
+@pytest.fixture
+def outcome(tmp_path):
+    session = session_of_stills(tmp_path / "stills")
+    session = replace(session, recording=replace(session.recording, doubt={}))
+    return Outcome(session, exposure_of_session(session), tmp_path / "out")
+
+
+def analysed(monkeypatch, finish):
+    """Exit code and screen of `ergo analyse` whose analysis tells its progress of two stills."""
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    monkeypatch.setattr(sys, "stdout", terminal)
+
+    def analyse_session(*_, on_progress, **__):
+        on_progress(FACTS, 0.0)
+        on_progress(FACTS, 1.0)
+        on_progress(StillSource(SAMPLES / "5_ro_overhead.jpg").facts, 0.0)
+        return finish()
+
+    monkeypatch.setattr("ergo.workflow.analyse_session", analyse_session)
+    with pytest.raises(SystemExit) as left:
+        cli.main(["analyse", "a.jpg", "--out", "out"])
+    return left.value.code, terminal
+
+
+def test_the_first_line_of_the_result_stands_on_a_line_of_its_own(monkeypatch, outcome):
+    code, terminal = analysed(monkeypatch, lambda: outcome)
+    assert code == 0
+    assert FACTS.name in terminal.getvalue()
+    assert terminal.lines()[0] == summary_lines(outcome.session, outcome.exposure)[0]
+
+
+def test_a_complaint_stands_on_a_line_of_its_own(monkeypatch):
+    def fail():
+        raise NothingToAnalyse("holds nothing.", where="a.jpg:")
+
+    code, terminal = analysed(monkeypatch, fail)
+    assert code == 3
+    assert terminal.lines() == ["a.jpg: holds nothing."]
+
+
+def seen_in_the_first_alone(session, pictures):
+    """The first still of a session and others in which nobody is seen."""
+    recording = session.recording
+    facts = [replace(recording.sources[0], name=f"{at}.jpg") for at in range(pictures)]
+    names = tuple(each.name for each in facts)
+    track = recording.tracks["operator"].frames(np.zeros(pictures, dtype=np.int64))
+    points = track.picture_px.copy()
+    points[1:] = np.nan
+    presence = np.where(np.arange(pictures) == 0, track.presence, 0.0)
+    recording = replace(
+        recording,
+        sources=tuple(facts),
+        timeline=build_timeline(names, (np.zeros(1),) * pictures, (False,) * pictures),
+        number=np.zeros(pictures, dtype=np.int64),
+        tracks={"operator": replace(track, picture_px=points, presence=presence)},
+        doubt={},
+    )
+    return judge(recording, (Notes(),) * pictures)
+
+
+def test_the_pictures_that_show_too_little_are_named_and_no_other(monkeypatch, outcome):
+    session = seen_in_the_first_alone(outcome.session, 30)
+    hardly_seen = Outcome(session, exposure_of_session(session), outcome.folder)
+    code, terminal = analysed(monkeypatch, lambda: hardly_seen)
+    assert code == 4
+    (complaint,) = [line for line in terminal.lines() if "too little of the operator" in line]
+    named, _, _ = complaint.partition(": ")
+    assert named.split(", ") == [f"{at}.jpg" for at in range(1, 30)]
