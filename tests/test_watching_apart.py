@@ -25,7 +25,7 @@ SETTINGS = Settings(effort="fast")
 
 def still_and_clip():
     return [
-        StillSource(SAMPLE / "1_kf_side_left.jpg"),
+        StillSource(SAMPLE / "stills" / "1_kf_side_left.jpg"),
         ClipSource(SAMPLE / "kf_scaling.mp4", None, 1.0),
     ]
 
@@ -53,7 +53,7 @@ def test_another_process_sees_the_same_and_tells_how_far_it_is(tmp_path):
 
 def test_what_another_process_cannot_read_is_refused_in_the_same_words(tmp_path):
     still = tmp_path / "gone.jpg"
-    shutil.copy(SAMPLE / "1_kf_side_left.jpg", still)
+    shutil.copy(SAMPLE / "stills" / "1_kf_side_left.jpg", still)
     source = StillSource(still)
     assert source.facts.name == "gone.jpg"
     still.unlink()

@@ -32,7 +32,7 @@ def demo_library() -> tuple[Path, str]:
     folder = Path(tempfile.mkdtemp(prefix="ergo-demo-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     recordings, made = folder / "recordings", folder / "analysed"
-    shutil.copytree(SAMPLE, recordings)
+    shutil.copytree(SAMPLE, recordings, ignore=shutil.ignore_patterns("stills"))
     finished = finished_example(REPORTS, recordings)
     if finished is None:
         analyse_session([recordings], made)

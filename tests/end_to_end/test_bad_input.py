@@ -52,7 +52,7 @@ def test_a_clip_cut_off_before_its_index(tmp_path: Path) -> None:
 
 
 def test_notes_with_a_wrong_key_name_file_key_and_what_is_allowed(tmp_path: Path) -> None:
-    shutil.copy(SAMPLE / "1_kf_side_left.jpg", tmp_path / "a.jpg")
+    shutil.copy(SAMPLE / "stills" / "1_kf_side_left.jpg", tmp_path / "a.jpg")
     (tmp_path / "a.toml").write_text('handed = "both"\n')
     line = refused(tmp_path, tmp_path / "a.jpg")
     assert "a.toml" in line
@@ -76,7 +76,7 @@ def test_a_picture_with_nobody_in_it_is_reported_as_too_little_seen(tmp_path: Pa
 
 def test_names_with_spaces_umlauts_and_emoji_are_no_trouble(tmp_path: Path) -> None:
     name = "Praxis Übung 🦷 1.jpg"
-    shutil.copy(SAMPLE / "1_kf_side_left.jpg", tmp_path / name)
+    shutil.copy(SAMPLE / "stills" / "1_kf_side_left.jpg", tmp_path / name)
     finished = run_ergo("analyse", tmp_path / name, "--out", tmp_path / "aus gabe")
     assert finished.code == 0, finished.err
     assert pd.read_parquet(tmp_path / "aus gabe" / "frames.parquet").source.tolist() == [name]

@@ -81,7 +81,7 @@ def test_scoring_again_needs_no_clip_and_gives_the_same(analysed, phones, tmp_pa
     ("inputs", "line"),
     [
         (["kf_scaling.mp4"], "kf_scaling.mp4: is the only recording."),
-        (["kf_scaling.mp4", "1_kf_side_left.jpg"], "1_kf_side_left.jpg: is a still, "),
+        (["kf_scaling.mp4", "stills/1_kf_side_left.jpg"], "1_kf_side_left.jpg: is a still, "),
     ],
 )
 def test_what_cannot_be_together_is_refused_at_once(inputs, line, tmp_path):

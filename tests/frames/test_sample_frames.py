@@ -51,10 +51,15 @@ def assert_same_camera(notes, true):
     assert notes.camera.height_m == pytest.approx(true["position"][2], abs=0.01)
 
 
-def test_every_sample_can_be_read_and_has_notes():
+def test_the_sample_session_is_of_one_person():
     found = find_sources([SAMPLE])
-    assert found.skipped == ("README.md",)
-    assert [source.facts.kind for source in found.sources] == ["still"] * 6 + ["clip"]
+    assert found.skipped == ("README.md", "stills/")
+    assert [source.facts.name for source in found.sources] == ["kf_scaling.mp4"]
+
+
+def test_every_sample_can_be_read_and_has_notes():
+    found = find_sources([SAMPLE, SAMPLE / "stills"])
+    assert [source.facts.kind for source in found.sources] == ["clip"] + ["still"] * 6
     for source in found.sources:
         camera = read_notes(source.facts.path).camera
         first = next(iter(source)).picture
@@ -62,12 +67,12 @@ def test_every_sample_can_be_read_and_has_notes():
 
 
 def test_all_samples_together_are_small():
-    assert sum(path.stat().st_size for path in SAMPLE.iterdir()) < 12e6
+    assert sum(path.stat().st_size for path in SAMPLE.rglob("*")) < 12e6
 
 
 @pytest.mark.parametrize(("name", "scene"), STILLS.items())
 def test_notes_of_a_still_are_true_to_the_scene(truth, name, scene):
-    notes = read_notes(SAMPLE / f"{name}.jpg")
+    notes = read_notes(SAMPLE / "stills" / f"{name}.jpg")
     true = next(still for still in truth["stills"] if still["id"] == scene)
     assert_same_camera(notes, true["camera"])
     assert notes.handed == true["handed"]

@@ -10,7 +10,7 @@ from ergo.landmarks.depth_errors import evened
 from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.landmarks.network import Box, PoseNetwork
 
-SAMPLE = Path(__file__).parents[2] / "sample_frames"
+SAMPLE = Path(__file__).parents[2] / "sample_frames" / "stills"
 SCENES = Path(__file__).parents[1] / "training" / "scenes"
 
 

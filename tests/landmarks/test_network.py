@@ -12,7 +12,7 @@ from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Box, PoseNetwork, box_round, crop_of
 from ergo.landmarks.runtime import bundle_path, people_library, quiet_native
 
-SAMPLE = Path(__file__).parents[2] / "sample_frames"
+SAMPLE = Path(__file__).parents[2] / "sample_frames" / "stills"
 STILLS = ("1_kf_side_left.jpg", "6_tm_left_handed_side_left.jpg")
 ROUNDS = 25  # until both have settled on the crop that their own landmarks ask for
 

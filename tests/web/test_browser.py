@@ -256,7 +256,7 @@ def test_a_recording_is_dropped_in_and_becomes_a_session(page):
         {
             "name": "First day.jpg",
             "mimeType": "image/jpeg",
-            "buffer": (SAMPLES / "1_kf_side_left.jpg").read_bytes(),
+            "buffer": (SAMPLES / "stills" / "1_kf_side_left.jpg").read_bytes(),
         }
     )
     expect(page.locator("#jobs li")).to_have_count(1, timeout=PATIENCE_MS)

@@ -26,7 +26,7 @@ def session_of_stills(folder):
     folder.mkdir()
     sources = []
     for name in STILLS:
-        (folder / name).write_bytes((SAMPLES / name).read_bytes())
+        (folder / name).write_bytes((SAMPLES / "stills" / name).read_bytes())
         sources.append(StillSource(folder / name).facts)
     recording = Recording(
         settings=Settings(effort="fast"),

@@ -24,7 +24,7 @@ def example(tmp_path, monkeypatch, invented):
 
 @pytest.mark.usefixtures("example")
 def test_the_demo_shows_the_finished_example_with_copies_of_its_recordings():
-    before = {path: path.stat().st_mtime_ns for path in SAMPLES.iterdir()}
+    before = {path: path.stat().st_mtime_ns for path in SAMPLES.rglob("*")}
     folder, session = demo.demo_library()
     with open_library(folder) as library:
         (entry,) = library.entries()
@@ -32,7 +32,7 @@ def test_the_demo_shows_the_finished_example_with_copies_of_its_recordings():
     (source,) = read_session(entry.folder).recording.sources
     assert source.path.is_file()
     assert folder in source.path.parents
-    assert {path: path.stat().st_mtime_ns for path in SAMPLES.iterdir()} == before
+    assert {path: path.stat().st_mtime_ns for path in SAMPLES.rglob("*")} == before
 
 
 def test_an_example_of_other_recordings_is_not_taken(tmp_path, invented):

@@ -91,7 +91,7 @@ def test_an_analysis_ends_when_the_page_does(tmp_path):
 
 
 def test_the_share_rises_over_clips_and_stills_to_one():
-    facts = [source.facts for source in find_sources([SAMPLES]).sources]
+    facts = [source.facts for source in find_sources([SAMPLES / "stills", SAMPLES]).sources]
     clip = next(each for each in facts if each.kind == "clip")
     said = []
     for seconds in (0.0, clip.duration_s / 2, clip.duration_s, 10 * clip.duration_s):

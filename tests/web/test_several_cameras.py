@@ -20,7 +20,7 @@ from .two_clips import LATER_S, NAMES, two_clips
 
 PATIENCE_S = 240
 CLIP = (SAMPLES / "kf_scaling.mp4").read_bytes()
-STILL = (SAMPLES / "1_kf_side_left.jpg").read_bytes()
+STILL = (SAMPLES / "stills" / "1_kf_side_left.jpg").read_bytes()
 
 
 def sent_together(client, *files, together=True, headers=None):

@@ -17,7 +17,7 @@ from ergo.web.uploads import MOST_BYTES
 
 from .conftest import SAMPLES, folder_of, track_of
 
-STILL = SAMPLES / "1_kf_side_left.jpg"
+STILL = SAMPLES / "stills" / "1_kf_side_left.jpg"
 
 
 def begin(client, *files):
