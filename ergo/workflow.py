@@ -23,7 +23,7 @@ from ergo.scores.methods import score_all
 from ergo.session import Recording, Session, Settings
 from ergo.stats.exposure import Exposure
 from ergo.stats.summary import episode_rows, exposure_of
-from ergo.storage.folder import check_free, clear_workshop, write_whole
+from ergo.storage.folder import check_free
 from ergo.storage.landmark_file import as_stored
 from ergo.storage.session_folder import read_session, write_session
 from ergo.storage.session_notes import keep_corrections
@@ -37,6 +37,7 @@ from ergo.together import (
 )
 from ergo.watching import OnProgress
 from ergo.watching_apart import watch_apart
+from ergo.whole import clear_workshop, put_back, write_folder
 
 MIN_SEEN_SHARE = 0.05
 """Below this share of the session with the operator seen, there is too little to judge (ours)."""
@@ -218,6 +219,7 @@ def rescore_session(
     ErgoError
         With one line for the user; the folder is then as it was.
     """
+    put_back(folder)
     stored = read_session(folder)
     recording = stored.recording
     before = recording.settings
@@ -266,7 +268,7 @@ def finish(
         if corrections_of is not None:
             keep_corrections(corrections_of, folder)
 
-    write_whole(out, write)
+    write_folder(out, write)
     return Outcome(session, exposure, out)
 
 

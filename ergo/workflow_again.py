@@ -16,12 +16,12 @@ from ergo.landmarks.join import join_tracks, unseen_track
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.session import Recording
 from ergo.storage.choices import sources_to_watch
-from ergo.storage.folder import write_whole
 from ergo.storage.landmark_file import as_stored
 from ergo.storage.session_folder import read_session, write_session
 from ergo.timeline import build_timeline
 from ergo.together import all_notes, all_sources, laid_beside, one_after_the_other
 from ergo.watching import OnProgress
+from ergo.whole import write_folder
 
 
 def sources_again(folder: Path) -> dict[int, FrameSource]:
@@ -84,7 +84,7 @@ def watch_again(folder: Path, out: Path, on_progress: OnProgress | None = None) 
     if beside:
         recording = laid_beside(recording, [(each.notes, each.start) for each in beside])
     session = judge(recording, stored.notes)
-    write_whole(out, lambda fresh: write_session(session, fresh))
+    write_folder(out, lambda fresh: write_session(session, fresh))
 
 
 def with_source_again(recording: Recording, number: int, again: Recording) -> Recording:

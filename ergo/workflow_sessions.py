@@ -12,11 +12,12 @@ from ergo.session import Session
 from ergo.stats.compare import Comparison, compare
 from ergo.stats.pool import Measured
 from ergo.stats.trends import FigureTrend, figure_trends
-from ergo.storage.folder import SESSION_FILE, check_free, clear_workshop, write_whole
+from ergo.storage.folder import SESSION_FILE, check_free
 from ergo.storage.library import Library
 from ergo.storage.tables import write_json, write_rows
 from ergo.views.comparison import write_comparison_page
 from ergo.views.course import write_course_page
+from ergo.whole import clear_workshop, write_folder
 from ergo.workflow import load_session
 
 
@@ -169,7 +170,7 @@ def write_comparison(
             compared.comparison, compared.before, compared.after, folder, language
         )
 
-    write_whole(out, write)
+    write_folder(out, write)
     clear_workshop(out)
 
 
@@ -183,7 +184,7 @@ def write_course(course: Course, out: Path, language: str = "en", *, force: bool
             course.trends, course.days, course.names, course.undated, folder, language
         )
 
-    write_whole(out, write)
+    write_folder(out, write)
     clear_workshop(out)
 
 

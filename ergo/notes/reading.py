@@ -5,20 +5,17 @@ NAME is the file's name without its last ending: ``scaling.toml`` belongs to
 states replaces, key by top-level key, what ``ergo.toml`` states for the folder.
 """
 
-import contextlib
-import os
-import tempfile
 import tomllib
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import tomli_w
 from pydantic import ValidationError
 
-from ergo.errors import NotesError, OutputError
+from ergo.errors import NotesError
 from ergo.notes.notes import Notes
 from ergo.notes.refusal import as_one_line
+from ergo.whole import write_file
 
 FOLDER_NOTES = "ergo.toml"
 
@@ -68,12 +65,7 @@ def write_notes(notes: Notes, path: Path) -> None:
         If the file cannot be written.
     """
     stated = notes.model_dump(mode="json", exclude_defaults=True)
-    text = tomli_w.dumps(stated)
-    try:
-        with _replacing(path) as file:
-            file.write(text.encode())
-    except OSError as cause:
-        raise OutputError(f"cannot be written ({cause.strerror}).", where=f"{path}:") from cause
+    write_file(path, tomli_w.dumps(stated))
 
 
 def _stated(path: Path) -> dict[str, Any]:
@@ -97,16 +89,3 @@ def _stated(path: Path) -> dict[str, Any]:
     except ValidationError as cause:
         raise NotesError(as_one_line(cause), where=f"{path}:") from cause
     return content
-
-
-@contextlib.contextmanager
-def _replacing(path: Path) -> Iterator[Any]:
-    """Open a new file beside ``path`` that takes its place when all went well."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:80]}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            yield file
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise

@@ -9,17 +9,17 @@ all sources everywhere here, those of clips beside the first last.
 
 import hashlib
 import json
-import os
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from ergo.errors import OutputError, SessionError
+from ergo.errors import SessionError
 from ergo.notes.notes import Notes
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.session_folder import LANDMARK_FILE
 from ergo.storage.session_notes import CHOICES
+from ergo.whole import clear_workshop, fresh_file, write_file, write_folder
 
 _CURRENT = "current"
 _FILES = (LANDMARK_FILE, SESSION_FILE)
@@ -64,12 +64,9 @@ def bring_back_choice(folder: Path, notes: Sequence[Notes]) -> bool:
     watched = _described(kept / SESSION_FILE)
     shown = _described(folder / SESSION_FILE)
     shown |= {part: watched[part] for part in _OF_WATCHING}
-    try:
-        _replace(folder / LANDMARK_FILE, (kept / LANDMARK_FILE).read_bytes())
-        text = json.dumps(shown, ensure_ascii=False, indent=1)
-        _replace(folder / SESSION_FILE, text.encode())
-    except OSError as error:
-        raise _unwritten(folder, error) from error
+    with fresh_file(folder / LANDMARK_FILE) as fresh:
+        shutil.copyfile(kept / LANDMARK_FILE, fresh)
+    write_file(folder / SESSION_FILE, json.dumps(shown, ensure_ascii=False, indent=1))
     _name_current(folder, key)
     return True
 
@@ -100,34 +97,18 @@ def _current(folder: Path) -> str | None:
 
 
 def _name_current(folder: Path, key: str) -> None:
-    try:
-        _replace(folder / CHOICES / _CURRENT, key.encode())
-    except OSError as error:
-        raise _unwritten(folder, error) from error
+    write_file(folder / CHOICES / _CURRENT, key)
 
 
 def _keep(folder: Path, watched: Path, key: str) -> None:
     place = folder / CHOICES / key
-    fresh = place.with_name(f".{key}.unfinished")
-    try:
-        shutil.rmtree(fresh, ignore_errors=True)
-        fresh.mkdir(parents=True)
+
+    def copy(fresh: Path) -> None:
         for name in _FILES:
             shutil.copyfile(watched / name, fresh / name)
-        shutil.rmtree(place, ignore_errors=True)
-        os.replace(fresh, place)
-    except OSError as error:
-        shutil.rmtree(fresh, ignore_errors=True)
-        raise _unwritten(folder, error) from error
 
-
-def _replace(path: Path, content: bytes) -> None:
-    fresh = path.with_name(f".{path.name}.unfinished")
-    try:
-        fresh.write_bytes(content)
-        os.replace(fresh, path)
-    finally:
-        fresh.unlink(missing_ok=True)
+    write_folder(place, copy)
+    clear_workshop(place)
 
 
 def _notes_in(path: Path) -> list[Notes]:
@@ -142,11 +123,3 @@ def _described(path: Path) -> dict[str, Any]:
     except (OSError, ValueError) as error:
         raise SessionError("cannot be read.", where=f"{path}:") from error
     return described
-
-
-def _unwritten(folder: Path, error: OSError) -> OutputError:
-    return OutputError(
-        f"cannot be written ({error.strerror or error}).",
-        where=f"{folder}:",
-        remedy="Choose a place with write permission and enough room.",
-    )

@@ -1,11 +1,9 @@
-"""A folder that appears whole or not at all."""
+"""What may be replaced: a folder or file of the user's is not, one of ours if asked for."""
 
-import os
-import shutil
-from collections.abc import Callable
 from pathlib import Path
 
 from ergo.errors import OutputError
+from ergo.whole import put_back
 
 SESSION_FILE = "session.json"
 
@@ -26,6 +24,7 @@ def check_free(folder: Path, *, replace: bool, mark: str = SESSION_FILE) -> None
         If the folder exists and ``replace`` is False, or if it holds something
         that is not a session of ours.
     """
+    put_back(folder)
     if not folder.exists():
         return
     if not folder.is_dir():
@@ -60,56 +59,3 @@ def check_file_free(file: Path, *, replace: bool) -> None:
             where=f"{file}:",
             remedy="Add --force to replace it, or name another file with --out.",
         )
-
-
-def workshop(folder: Path) -> Path:
-    """Return the hidden folder beside ``folder`` in which it is being made."""
-    return folder.parent / f".{folder.name}.unfinished"
-
-
-def write_whole(folder: Path, write: Callable[[Path], None]) -> None:
-    """Let ``write`` fill a new folder, then put it in the place of ``folder``.
-
-    Until everything is written the old folder, if any, stays as it is; when
-    ``write`` fails, what it left is removed.
-
-    Raises
-    ------
-    OutputError
-        If the place cannot be written, or the disk is full.
-    """
-    fresh = workshop(folder) / "fresh"
-    try:
-        shutil.rmtree(fresh, ignore_errors=True)
-        fresh.mkdir(parents=True)
-        write(fresh)
-        _swap(fresh, folder)
-    except OSError as error:
-        shutil.rmtree(fresh, ignore_errors=True)
-        raise OutputError(
-            f"cannot be written ({error.strerror or error}).",
-            where=f"{folder}:",
-            remedy="Choose a place with write permission and enough room.",
-        ) from error
-    except BaseException:
-        shutil.rmtree(fresh, ignore_errors=True)
-        raise
-
-
-def _swap(fresh: Path, folder: Path) -> None:
-    old = workshop(folder) / "old"
-    shutil.rmtree(old, ignore_errors=True)
-    if folder.exists():
-        os.replace(folder, old)
-    try:
-        os.replace(fresh, folder)
-    except OSError:
-        if old.exists():
-            os.replace(old, folder)
-        raise
-    shutil.rmtree(old, ignore_errors=True)
-
-
-def clear_workshop(folder: Path) -> None:
-    """Remove what an unfinished analysis of ``folder`` had kept."""
-    shutil.rmtree(workshop(folder), ignore_errors=True)

@@ -35,6 +35,7 @@ from ergo.storage.library_schema import (
     told,
 )
 from ergo.storage.session_folder import read_session
+from ergo.whole import write_file
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -322,7 +323,7 @@ class Library:
             if known is None:
                 known = uuid4().hex
                 connection.execute(insert(LIBRARY).values(id=known))
-            self._id_file.write_text(known, "ascii")
+            write_file(self._id_file, known)
 
     def _is_ours(self, connection: Connection) -> bool:
         known = connection.scalar(select(LIBRARY.c.id))

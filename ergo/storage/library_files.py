@@ -11,12 +11,13 @@ from datetime import date
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from ergo.errors import InputError, LibraryError, OutputError
+from ergo.errors import InputError, LibraryError
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.library_entry import Profile
 from ergo.storage.library_rows import Described
 from ergo.storage.session_folder import found_again
 from ergo.storage.tables import write_json
+from ergo.whole import fresh_file
 
 PACK_FILE = "library.json"
 PACK_SCHEMA = 1
@@ -60,23 +61,16 @@ def pack(folder: Path, described: Described, target: Path) -> None:
     OutputError
         If the zip cannot be written.
     """
-    unfinished = target.with_name(f".{target.name}.unfinished")
     facts = {"schema": PACK_SCHEMA, **asdict(described)}
-    try:
-        with zipfile.ZipFile(unfinished, "w", zipfile.ZIP_DEFLATED) as archive:
-            archive.writestr(PACK_FILE, json.dumps(facts, ensure_ascii=False, default=str))
-            for path in sorted(folder.rglob("*")):
-                if path.is_file():
-                    inside = PurePosixPath(_INSIDE, *path.relative_to(folder).parts)
-                    archive.write(path, str(inside))
-        os.replace(unfinished, target)
-    except OSError as error:
-        unfinished.unlink(missing_ok=True)
-        raise OutputError(
-            f"cannot be written ({error.strerror or error}).",
-            where=f"{target}:",
-            remedy="Choose a place with write permission and enough room.",
-        ) from error
+    with (
+        fresh_file(target) as fresh,
+        zipfile.ZipFile(fresh, "w", zipfile.ZIP_DEFLATED) as archive,
+    ):
+        archive.writestr(PACK_FILE, json.dumps(facts, ensure_ascii=False, default=str))
+        for path in sorted(folder.rglob("*")):
+            if path.is_file():
+                inside = PurePosixPath(_INSIDE, *path.relative_to(folder).parts)
+                archive.write(path, str(inside))
 
 
 def pack_facts(path: Path) -> Described:

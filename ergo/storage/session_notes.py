@@ -1,17 +1,17 @@
 """The notes of a stored session and their history; what was measured is not touched."""
 
 import json
-import os
 import shutil
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from ergo.errors import OutputError, SessionError
+from ergo.errors import SessionError
 from ergo.notes.notes import Notes
 from ergo.session import Beside
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.tables import plain
+from ergo.whole import write_file
 
 HISTORY_FILE = "corrections.jsonl"
 """Every correction made on the page, one line each."""
@@ -46,14 +46,7 @@ def store_notes(folder: Path, notes: Sequence[Notes], beside: Sequence[Beside] =
     described["notes"] = [_stated(each) for each in notes]
     for row, each in zip(described.get("beside", []), beside, strict=True):
         row |= {"notes": _stated(each.notes), "start": plain(each.start)}
-    fresh = path.with_name(f".{path.name}.unfinished")
-    try:
-        fresh.write_text(json.dumps(described, ensure_ascii=False, indent=1), encoding="utf-8")
-        os.replace(fresh, path)
-    except OSError as error:
-        raise OutputError(f"cannot be written ({error.strerror}).", where=f"{path}:") from error
-    finally:
-        fresh.unlink(missing_ok=True)
+    write_file(path, json.dumps(described, ensure_ascii=False, indent=1))
 
 
 def _stated(notes: Notes) -> dict[str, Any]:

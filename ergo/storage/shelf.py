@@ -18,8 +18,8 @@ from ergo.landmarks.followed_person import Followed
 from ergo.landmarks.network import Box
 from ergo.landmarks.watcher import FollowState
 from ergo.session import Settings
-from ergo.storage.folder import workshop
 from ergo.storage.landmark_file import StoredLandmarks, as_stored, read_landmarks, write_landmarks
+from ergo.whole import workshop, write_file
 
 _CLOSED = "closed.json"
 
@@ -90,7 +90,7 @@ class FolderShelf:
         """Note that the source has been watched to its end."""
         place = self._place(facts)
         place.mkdir(parents=True, exist_ok=True)
-        (place / _CLOSED).write_text(json.dumps({"damage": damage}), encoding="utf-8")
+        write_file(place / _CLOSED, json.dumps({"damage": damage}))
 
     def _place(self, facts: SourceFacts) -> Path:
         way = f"{__version__} {self.settings.rate_hz} {self.settings.effort} {self.notes}"
@@ -110,9 +110,7 @@ def _write_part(stem: Path, part: Part) -> None:
         ),
     )
     state = {"doubt": seen.doubt, "next_s": part.next_s, "state": _exact(part.state)}
-    unfinished = stem.with_suffix(".unfinished")
-    unfinished.write_text(json.dumps(state), encoding="utf-8")
-    unfinished.replace(stem.with_suffix(".json"))
+    write_file(stem.with_suffix(".json"), json.dumps(state))
 
 
 def _read_part(stem: Path) -> Part | None:

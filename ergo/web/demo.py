@@ -9,6 +9,7 @@ from pathlib import Path
 from ergo.errors import NothingToAnalyse
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.library import open_library
+from ergo.whole import write_file
 from ergo.workflow import analyse_session
 
 ROOT = Path(__file__).parents[2]
@@ -61,4 +62,4 @@ def point_at(folder: Path, recordings: Path) -> None:
     described = json.loads(path.read_text(encoding="utf-8"))
     for source in described["sources"]:
         source["path"] = str(recordings / source["name"])
-    path.write_text(json.dumps(described, ensure_ascii=False, indent=1), encoding="utf-8")
+    write_file(path, json.dumps(described, ensure_ascii=False, indent=1))

@@ -1,10 +1,11 @@
 """One analysis that is asked for: its file on the disk, so that a restart finds it again."""
 
 import json
-import os
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
+
+from ergo.whole import write_file
 
 State = Literal["waiting", "running", "done", "failed", "cancelled"]
 
@@ -53,9 +54,7 @@ class Job:
 def write_job(job: Job, folder: Path) -> None:
     """Write a job's file, whole or not at all."""
     folder.mkdir(parents=True, exist_ok=True)
-    fresh = folder / f".{job.id}.unfinished"
-    fresh.write_text(json.dumps(asdict(job), ensure_ascii=False), encoding="utf-8")
-    os.replace(fresh, folder / f"{job.id}.json")
+    write_file(folder / f"{job.id}.json", json.dumps(asdict(job), ensure_ascii=False))
 
 
 def read_jobs(folder: Path) -> list[Job]:

@@ -11,10 +11,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from ergo.errors import ErgoError
-from ergo.storage.folder import clear_workshop, write_whole
 from ergo.storage.session_folder import read_session
 from ergo.views.annotated import write_annotated_clip
 from ergo.views.words import words
+from ergo.whole import clear_workshop, write_folder
 from ergo.workflow import ReportChoices, finish, load_session
 from ergo.workflow_sessions import Named, compare_sessions, write_comparison
 
@@ -33,7 +33,7 @@ def clip(out: Path, language: str, folder: str, source: str) -> None:
     def write(fresh: Path) -> None:
         write_annotated_clip(session, int(source), fresh / "clip.mp4", words(language))
 
-    write_whole(out, write)
+    write_folder(out, write)
     clear_workshop(out)
 
 

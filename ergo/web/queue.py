@@ -21,6 +21,7 @@ from ergo.storage.library_entry import Entry
 from ergo.web.jobs import Job, read_jobs, write_job
 from ergo.web.opened import OpenSessions
 from ergo.web.uploads import names_given
+from ergo.whole import clear_workshop
 
 LEAST_SHARE = 0.01
 """From this share done on, the time left is told."""
@@ -237,5 +238,5 @@ def _names(job: Job) -> list[str]:
 
 
 def _clear(out: Path) -> None:
+    clear_workshop(out)
     shutil.rmtree(out, ignore_errors=True)
-    shutil.rmtree(out.parent / f".{out.name}.unfinished", ignore_errors=True)

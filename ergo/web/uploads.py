@@ -20,6 +20,7 @@ from starlette.exceptions import HTTPException
 
 from ergo.frames.clips import CLIP_SUFFIXES
 from ergo.frames.stills import STILL_SUFFIXES
+from ergo.whole import write_file
 
 MOST_BYTES = 2_000_000_000 - 1
 """A recording sent through the page is smaller than 2 GB; larger ones: ``ergo analyse``."""
@@ -137,7 +138,7 @@ class Uploads:
             {"name": each.name, "path": f"{number:03d}{suffix}", "size": each.size}
             for number, (each, suffix) in enumerate(zip(wanted.files, suffixes, strict=True), 1)
         ]
-        (place / _STATE).write_text(json.dumps(files), encoding="utf-8")
+        write_file(place / _STATE, json.dumps(files))
         return upload
 
     def files(self, upload: str) -> list[Arriving]:

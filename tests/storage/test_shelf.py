@@ -10,9 +10,9 @@ from ergo.frames.clips import ClipSource
 from ergo.landmarks import follow
 from ergo.notes.notes import Notes
 from ergo.session import Settings
-from ergo.storage.folder import workshop
 from ergo.storage.landmark_file import as_stored
 from ergo.storage.shelf import FolderShelf
+from ergo.whole import workshop
 
 CLIP = Path(__file__).parents[2] / "sample_frames" / "kf_scaling.mp4"
 SETTINGS = Settings(rate_hz=2.0, effort="fast")
