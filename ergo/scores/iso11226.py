@@ -15,8 +15,9 @@ import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray
 from ergo.posture.posture_track import PostureTrack
+from ergo.posture.projections import trunk_inclination
 from ergo.scores.circumstances import Circumstances
-from ergo.scores.judged import Judged, assumed_where_unseen, certain, chosen, judge, worst
+from ergo.scores.judged import Judged, assumed_where_unseen, chosen, judge_lean, worst
 from ergo.scores.method_score import NOT_SEEN, MethodScore
 from ergo.scores.parts import ArmSide, Reading, measured
 from ergo.scores.table import Origin, band_table, line_of
@@ -96,18 +97,17 @@ def _symmetric(posture: PostureTrack, twist: str, bend: str, reading: Reading) -
 
 
 def _trunk(posture: PostureTrack, circumstances: Circumstances, reading: Reading) -> Judged:
-    """Return the verdict on the inclination, backward taken as negative."""
-    flexion = posture.angle("trunk_flexion_deg")
-    inclination = np.copysign(posture.angle("trunk_inclination_deg"), flexion)
-    sd = posture.angle_sd("trunk_inclination_deg")
-    edge = reading["shared_edge"]
-    inclined = judge(band_table(TRUNK[reading["backward_beyond"]], edge), inclination, sd)
+    """Return the verdict on the trunk line against its reference line.
+
+    Backward is judged by flexion with its own spread, 20 and 60 degrees by the inclination.
+    """
+    name, edge = "trunk_flexion_deg", reading["shared_edge"]
+    lean = (*trunk_inclination(posture), posture.angle(name), posture.angle_sd(name))
+    inclined = judge_lean(band_table(TRUNK[reading["backward_beyond"]], edge), *lean)
     supported = circumstances.support["trunk"].is_true
     if np.any(supported):
-        with_support = judge(band_table("iso11226_trunk_supported", edge), inclination, sd)
+        with_support = judge_lean(band_table("iso11226_trunk_supported", edge), *lean)
         inclined = chosen(inclined, supported, with_support)
-    unseen = np.isnan(flexion)
-    inclined = chosen(inclined, unseen, certain(np.full(len(posture), NOT_SEEN), 3))
     symmetric = _symmetric(posture, "trunk_twist_deg", "trunk_side_bend_deg", reading)
     return worst((inclined, symmetric))
 

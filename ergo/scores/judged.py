@@ -68,6 +68,45 @@ def judge(table: BandTable, value: FloatArray, sd: FloatArray) -> Judged:
     return chosen(sharp, no_doubt, certain(step, table.last)) if np.any(no_doubt) else sharp
 
 
+TOLD_SD = 1.0
+"""A lean counts as backward from so many standard deviations behind the edge on (ours):
+one that cannot be told from upright is upright."""
+
+
+def judge_lean(
+    table: BandTable, size: FloatArray, size_sd: FloatArray, ahead: FloatArray, ahead_sd: FloatArray
+) -> Judged:
+    """Return the step of a line whose first band is that of backward leans.
+
+    Whether it leans backward is judged by one angle with its own spread, how far it
+    leans by another.
+
+    Parameters
+    ----------
+    table : BandTable
+        Its first band is the one of backward leans.
+    size, size_sd : array (frame,)
+        Unsigned angle from upright and its standard deviation; NaN = not seen. [deg]
+    ahead, ahead_sd : array (frame,)
+        Forward (negative: backward) lean and its standard deviation. [deg]
+
+    Returns
+    -------
+    Judged
+        The step is that of the first band only where the lean is told apart from its
+        edge by :data:`TOLD_SD`; the chances are those of the angles.
+    """
+    by_size = judge(table.from_second_band(), size, size_sd)
+    behind = judge(table.first_edge(), ahead, ahead_sd)
+    is_told = table.first_edge().step(ahead + TOLD_SD * ahead_sd) == 1
+    back = certain(np.full(len(size), table.steps[0]), table.last)
+    chance = behind.chance[0] * _padded(back.chance, table.last)
+    chance += behind.chance[1] * _padded(by_size.chance, table.last)
+    unseen = (by_size.step == NOT_SEEN) | (behind.step == NOT_SEEN)
+    step = np.where(is_told, table.steps[0], by_size.step)
+    return Judged(np.where(unseen, NOT_SEEN, step), _with_nan(chance, unseen))
+
+
 def _with_nan(chance: FloatArray, unseen: BoolArray) -> FloatArray:
     chance[:, unseen] = np.nan
     return chance

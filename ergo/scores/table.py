@@ -74,6 +74,18 @@ class BandTable:
         """Return the highest step."""
         return max(self.steps)
 
+    def from_second_band(self) -> "BandTable":
+        """Return the table without its first band: the second goes on downwards."""
+        return BandTable(
+            self.name, self.origin, self.up_to[1:], self.steps[1:], self.edge_is_below[1:]
+        )
+
+    def first_edge(self) -> "BandTable":
+        """Return a table of two bands: step 1 within the first band, step 2 beyond it."""
+        return BandTable(
+            self.name, self.origin, (self.up_to[0], np.inf), (1, 2), (self.edge_is_below[0], True)
+        )
+
     def step(self, value: FloatArray) -> StepArray:
         """Return the printed step of each value; NOT_SEEN for NaN.
 

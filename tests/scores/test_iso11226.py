@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from ergo.scores.iso11226 import holding_line_origin, iso11226, max_holding_time_s
 from ergo.scores.readings import complete_readings
@@ -28,9 +29,76 @@ def test_trunk_verdicts_by_inclination_and_backward_not_recommended(
     assert whole(posture, circumstances_of()).steps["trunk"].tolist() == [verdict]
 
 
-@pytest.mark.parametrize("flexion_deg", [-30.0, 40.0])
-def test_a_fully_supported_trunk_is_acceptable_up_to_60(flexion_deg, posture_of, circumstances_of):
-    posture = posture_of(trunk_flexion_deg=flexion_deg, trunk_inclination_deg=abs(flexion_deg))
+def test_a_lean_that_cannot_be_told_from_upright_is_upright(posture_of, circumstances_of):
+    for flexion_deg in (-3.3, -0.1, 0.1):
+        posture = posture_of(
+            trunk_flexion_deg=flexion_deg,
+            trunk_inclination_deg=9.0,  # this person's own neutral line leans
+            sd={"trunk_flexion_deg": 3.5, "trunk_inclination_deg": 2.0},
+        )
+        score = whole(posture, circumstances_of())
+        assert score.steps["trunk"].tolist() == [1]
+        assert score.level_probability[0, 2] == pytest.approx(norm.cdf(0, flexion_deg, 3.5))
+
+
+def test_a_lean_told_from_upright_is_backward_by_its_own_spread(posture_of, circumstances_of):
+    sd = {"trunk_flexion_deg": 2.0, "trunk_inclination_deg": 15.0}
+    posture = posture_of(trunk_flexion_deg=-9.0, trunk_inclination_deg=17.0, sd=sd)
+    score = whole(posture, circumstances_of())
+    assert score.steps["trunk"].tolist() == [3]
+    assert score.level_probability[0, 2] == pytest.approx(norm.cdf(0, -9.0, 2.0), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("flexion_deg", "bend_deg", "vertical_deg", "verdict"),
+    [
+        (15.0, 0.0, 24.0, 1),  # a neutral line that leans 9 forward is taken off
+        (23.0, 0.0, 14.0, 2),  # one that leans backward too
+        (19.0, 9.0, 19.5, 2),  # forward and sideways together pass 20
+        (-58.0, 0.0, 50.0, 3),
+        (59.95, 9.5, 55.0, 3),
+    ],
+)
+def test_the_trunk_is_judged_from_its_reference_line_not_from_the_vertical(
+    flexion_deg, bend_deg, vertical_deg, verdict, posture_of, circumstances_of
+):
+    posture = posture_of(
+        trunk_flexion_deg=flexion_deg,
+        trunk_side_bend_deg=bend_deg,
+        trunk_inclination_deg=vertical_deg,
+    )
+    assert whole(posture, circumstances_of()).steps["trunk"].tolist() == [verdict]
+
+
+@pytest.mark.parametrize(("flexion_deg", "bend_deg"), [(19.0, -6.0), (57.0, 4.0), (-8.0, 3.0)])
+def test_the_chances_of_the_trunk_are_those_of_drawn_lines(
+    flexion_deg, bend_deg, posture_of, circumstances_of
+):
+    noise = np.random.default_rng(4).normal(size=(2, 40_000))
+    flexion = np.radians(flexion_deg + 4.0 * noise[0])
+    bend = np.radians(bend_deg + 0.8 * noise[1])
+    line = np.stack([np.tan(flexion), np.tan(bend), np.ones_like(bend)])
+    lean = np.degrees(np.arccos(1 / np.linalg.norm(line, axis=0)))
+    verdict = np.where((lean > 60) | (flexion < 0), 3, np.where(lean > 20, 2, 1))
+    drawn = np.bincount(verdict, minlength=4)[1:] / len(verdict)
+    posture = posture_of(
+        trunk_flexion_deg=flexion_deg,
+        trunk_side_bend_deg=bend_deg,
+        trunk_inclination_deg=30.0,
+        sd={
+            "trunk_flexion_deg": 4.0,
+            "trunk_side_bend_deg": 0.8,
+            "trunk_inclination_deg": 1.0,
+        },
+    )
+    assert whole(posture, circumstances_of()).level_probability[0] == pytest.approx(drawn, abs=0.01)
+
+
+@pytest.mark.parametrize("flexion_deg", [-66.0, -30.0, 40.0])
+def test_a_fully_supported_trunk_is_acceptable_up_to_60_forward_and_backward(
+    flexion_deg, posture_of, circumstances_of
+):
+    posture = posture_of(trunk_flexion_deg=flexion_deg, trunk_inclination_deg=61.0)
     around = circumstances_of(support=[{"trunk": True}])
     assert whole(posture, around).steps["trunk"].tolist() == [1]
 
@@ -91,7 +159,13 @@ def test_the_whole_is_as_bad_as_its_worst_part(posture_of, circumstances_of):
 
 @pytest.mark.parametrize(
     "angle",
-    ["trunk_flexion_deg", "trunk_inclination_deg", "head_inclination_deg", "neck_flexion_deg"],
+    [
+        "trunk_flexion_deg",
+        "trunk_side_bend_deg",
+        "trunk_inclination_deg",
+        "head_inclination_deg",
+        "neck_flexion_deg",
+    ],
 )
 def test_a_part_that_was_not_seen_leaves_the_whole_not_judged(angle, posture_of, circumstances_of):
     score = whole(posture_of(sd=4.0, **{angle: np.nan}), circumstances_of())
