@@ -12,17 +12,9 @@ from ergo.analyse import judge
 from ergo.storage.library import open_library
 from ergo.storage.session_folder import read_session, write_session
 from tests.benchmarks.hour import HOUR_S, stretched
+from tests.web.chromium import ARGUMENTS, PATIENCE_MS, chromium
 
-CHROMIUM = "/usr/bin/chromium"
-ARGUMENTS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-)
 LOADS, MOVES = 7, 200
-PATIENCE_MS = 120_000
 
 _UNTIL = """async (is_there) => {
   while (!document.querySelector(is_there)) await new Promise((go) => setTimeout(go, 5));
@@ -92,7 +84,7 @@ def measured(analysed: Path, folder: Path) -> dict[str, Any]:
 
     session, frames = library_with_hour(analysed, folder)
     with served(folder / "library") as address, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=list(ARGUMENTS))
+        browser = playwright.chromium.launch(executable_path=chromium(), args=list(ARGUMENTS))
         page = browser.new_page(viewport={"width": 1280, "height": 900})
         page.set_default_timeout(PATIENCE_MS)
         page.goto(address)

@@ -1,9 +1,9 @@
 """The page in a real browser, served by the real command."""
 
-import os
 import re
 import subprocess
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,31 +12,21 @@ from playwright.sync_api import Error, expect, sync_playwright
 
 from ergo.storage.library import open_library
 
+from .chromium import ARGUMENTS, PATIENCE_MS, chromium
 from .conftest import SAMPLES, folder_of, invented_session
 from .test_cameras_shown import joined_session
 from .test_choosing import session_of_stills
 
-CHROMIUM = os.environ.get("ERGO_CHROMIUM", "/usr/bin/chromium")
-ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
-PATIENCE_MS = 120_000
 HOUR_FRAMES = 18_000
 
-pytestmark = pytest.mark.skipif(not Path(CHROMIUM).exists(), reason="needs Debian's chromium")
+expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture(scope="module")
 def browser():
     with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        opened = playwright.chromium.launch(executable_path=chromium(), args=list(ARGUMENTS))
         yield opened
         opened.close()
 
@@ -74,6 +64,7 @@ def page(browser, address):
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
     page.goto(address)
+    page.wait_for_selector("#list li")  # from then on every button is listened to
     yield page
     context.close()
     assert complaints == []
@@ -259,7 +250,7 @@ def test_a_recording_is_dropped_in_and_becomes_a_session(page):
             "buffer": (SAMPLES / "stills" / "1_kf_side_left.jpg").read_bytes(),
         }
     )
-    expect(page.locator("#jobs li")).to_have_count(1, timeout=PATIENCE_MS)
+    expect(page.locator("#jobs li")).to_have_count(1)
     page.goto("about:blank")  # the page may be closed meanwhile
     page.go_back()
     page.wait_for_selector("#jobs li[data-state='done']")
@@ -280,6 +271,15 @@ def sent_for_analysis(page):
         route.fulfill(status=201, json={"job": "a" * 32})
 
     page.route("**/api/uploads/*/done", answer)
+    return sent
+
+
+def when_sent(page, sent, count):
+    """Wait until as many analyses were asked for and no upload is left; return what was sent."""
+    end = time.monotonic() + PATIENCE_MS / 1000
+    while len(sent) < count and time.monotonic() < end:
+        page.wait_for_timeout(50)
+    expect(page.locator("#uploads p")).to_have_count(0)
     return sent
 
 
@@ -305,8 +305,7 @@ def test_clips_of_two_cameras_are_chosen_by_keys_alone_and_what_is_missing_is_sa
     names = [each["name"] for each in begun.value.post_data_json["files"]]
     assert names == ["rear.mp4", "side.mp4"]
     expect(page.locator("#basket")).to_be_hidden()
-    page.wait_for_function("() => !document.querySelector('#uploads p')")
-    assert sent == [{"name": "rear + side", "together": True}]
+    assert when_sent(page, sent, 1) == [{"name": "rear + side", "together": True}]
 
 
 def test_clips_that_may_show_several_things_are_asked_about_and_one_each_is_possible(page):
@@ -316,7 +315,7 @@ def test_clips_that_may_show_several_things_are_asked_about_and_one_each_is_poss
     expect(page.locator("#basket-trouble")).to_have_text("Choose what the files show.")
     page.get_by_label("Different sessions").check()
     page.get_by_role("button", name="Analyse", exact=True).click()
-    page.wait_for_function("() => !document.querySelector('#uploads p')")
+    when_sent(page, sent, 2)
     expect(page.locator("#told")).to_be_empty()
     assert sent == [{"name": "anna", "together": False}, {"name": "ben", "together": False}]
 
@@ -523,7 +522,7 @@ def test_another_person_is_chosen_watched_again_and_undone(page, library, tmp_pa
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
     expect(page.locator("#jobs li")).to_have_count(1)
     first = page.locator("#values").inner_text()
-    expect(page.locator("#told")).to_contain_text("person chosen", timeout=PATIENCE_MS)
+    expect(page.locator("#told")).to_contain_text("person chosen")
     watched = page.locator("#values").inner_text()
     assert watched != first
     figures_anew(page, lambda: page.locator("#undo").click())
