@@ -11,6 +11,7 @@ from ergo.arrays import FloatArray
 from ergo.posture import geometry as g
 from ergo.posture.angle_names import ANGLES
 from ergo.posture.body_points import BodyPoints
+from ergo.posture.mixing import wrapped
 
 _OUTWARD = {"left": 1.0, "right": -1.0}
 
@@ -36,13 +37,9 @@ def body_angles(points: BodyPoints, neutral: BodyPoints | None = None) -> FloatA
     if neutral is not None:
         zero = _against_world(neutral, neutral)
         for name in (angle.name for angle in ANGLES if angle.is_relative):
-            raw[name] = _difference(name, raw[name], zero[name])
+            raw[name] = raw[name] - zero[name]
     raw |= _neck(points, neutral)
-    return np.stack([raw[angle.name] for angle in ANGLES], axis=1)
-
-
-def _difference(name: str, value: FloatArray, zero: FloatArray) -> FloatArray:
-    return g.wrapped_deg(value - zero) if "_deg" in name else value - zero
+    return wrapped(np.stack([raw[angle.name] for angle in ANGLES], axis=1))
 
 
 def _against_world(points: BodyPoints, neutral: BodyPoints | None) -> dict[str, FloatArray]:

@@ -20,6 +20,7 @@ from ergo.posture.body_points import POINTS, POSITION, BodyPoints
 from ergo.posture.correction import neutral_with_c7
 from ergo.posture.joints import joint_points
 from ergo.posture.limbs import LIMBS, limbs_of, with_limbs
+from ergo.posture.mixing import IS_TURN, apart
 from ergo.posture.neutral import neutral_body
 from ergo.posture.placing import placed_body
 from ergo.posture.posture_track import PostureTrack
@@ -109,12 +110,11 @@ def crossed_posture(first: View, second: View) -> PostureTrack | None:
     variance += _fixed_variance(level_sd_deg, first.camera, second.camera)
     variance += 0.0 if own_neutral else _BODY_VARIANCE
     sd = np.sqrt(variance + (BRIDGED_SD_PER_S * away_s[:, None]) ** 2)
-    is_told = np.isfinite(value) & np.isfinite(sd) & can_be_told(sd) & _HAS_NO_SCALE
+    is_told = np.isfinite(value) & np.isfinite(sd) & can_be_told(sd) & IS_TURN  # no scale
     value, sd = np.where(is_told, value, np.nan), np.where(is_told, sd, np.nan)
     return PostureTrack(value, sd, np.asarray(np.isfinite(value).any(axis=1)), away_s > 0)
 
 
-_HAS_NO_SCALE = np.array(["_deg" in name for name in NAMES])
 _BODY_VARIANCE = np.array(
     [(BODY_SD_DEG.get(each.name.split("_")[0], 0.0) * each.is_relative) ** 2 for each in ANGLES]
 )
@@ -230,8 +230,8 @@ def _drawn_variance(first: Sight, second: Sight, turn: FloatArray) -> FloatArray
     usual = _angles(own, other, turn)
     total = np.zeros_like(usual)
     for _ in range(_DRAWS):
-        off = _angles(_moved(own, numbers), _moved(other, numbers), turn) - usual
-        total += np.where(_HAS_NO_SCALE, g.wrapped_deg(off), off) ** 2 / _DRAWS
+        drawn = _angles(_moved(own, numbers), _moved(other, numbers), turn)
+        total += apart(drawn, usual) ** 2 / _DRAWS
     at = np.arange(len(first.points))
     known = np.isfinite(total)
     between = [

@@ -13,6 +13,7 @@ from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.correction import Corrected, corrected
 from ergo.posture.joints import joint_points
+from ergo.posture.mixing import apart, mixed, mixed_variance, wrapped
 from ergo.posture.neutral import (
     level_cameras,
     neutral_body,
@@ -103,21 +104,16 @@ def _measured(
     spread = usual_spread(azimuth_deg, known)
     width = standard_deviation(spread, away_s, cameras, camera_of)
     if learned is None:
-        return value - usual, width
+        return wrapped(value - usual), width
     seated = seated_share(learned.points, known)[:, None]
     held = np.where(known[:, None], seated, 1.0)  # of an assumed level it is mostly the camera's
     share = np.where(np.isnan(learned.sd), 0.0, seated)
-    value = _mixed(value - held * usual, learned.angles, share)
+    value = wrapped(value - held * usual)
     taught = np.where(np.isnan(learned.sd), spread, learned.sd)
     learned_width = standard_deviation(taught, away_s, cameras, camera_of)
     plain_variance = width**2 + ((1 - held) * usual) ** 2
-    return value, np.sqrt(_mixed(plain_variance, learned_width**2, share))
-
-
-def _mixed(plain: FloatArray, taught: FloatArray, share: FloatArray) -> FloatArray:
-    """Return plain values with a share of the taught ones; what has no share may be NaN."""
-    mixed = np.where(share < 1, (1 - share) * plain, 0.0)
-    return mixed + share * np.where(share > 0, taught, 0.0)
+    variance = mixed_variance(plain_variance, learned_width**2, share, apart(learned.angles, value))
+    return mixed(value, learned.angles, share), np.sqrt(variance)
 
 
 def _learned(

@@ -12,7 +12,7 @@ import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.errors import InputError
-from ergo.posture.angle_names import NAMES
+from ergo.posture.mixing import apart, mixed, wrapped
 from ergo.posture.posture_track import PostureTrack
 
 COMMON_ERROR = 0.6
@@ -24,7 +24,6 @@ operators with errors made up, more would be better still (head, neck); on the s
 and seen by the networks, 1 is best for head and neck, and for the trunk all do alike (ours)."""
 CONFLICT_SD = 2.5
 """Beyond so many standard deviations views contradict each other; the spread grows (ours)."""
-_WRAPS = np.array(["_deg" in name for name in NAMES])
 
 
 def fuse(
@@ -92,10 +91,7 @@ def _at_times(
     is_outside = (at < time_s[0] - edge) | (at > time_s[-1] + edge)
     share = np.clip(share, 0.0, 1.0)
     near = np.where(share < 0.5, before[:, None], after[:, None])[:, 0]
-    first, change = posture.value[before], posture.value[after] - posture.value[before]
-    change = np.where(_WRAPS, 180 - (180 - change) % 360, change)
-    value = np.where(share == 0, first, first + share * change)
-    value = np.where(share == 1, posture.value[after], value)
+    value = mixed(posture.value[before], posture.value[after], share)
     sd = posture.sd[near]
     is_known = np.isfinite(value) & np.isfinite(sd) & ~is_outside[:, None]
     return np.where(is_known, value, np.nan), np.where(is_known, sd, np.nan)
@@ -108,13 +104,13 @@ def _joined(value: FloatArray, sd: FloatArray, weight: FloatArray) -> tuple[Floa
     is_known = total > 0
     total = np.where(is_known, total, 1.0)
     base = np.take_along_axis(value, weight.argmax(axis=0)[None], axis=0)
-    away = np.where(_WRAPS, 180 - (180 - (value - base)) % 360, value - base)
+    away = apart(value, base)
     mean = base[0] + (weight * np.nan_to_num(away)).sum(axis=0) / total
-    mean = np.where(_WRAPS, 180 - (180 - mean) % 360, mean)
     all_sure, best_sure = sureness.sum(axis=0), sureness.max(axis=0)
     variance = (1 - COMMON_ERROR) / np.where(is_known, all_sure, 1.0)
     variance += COMMON_ERROR / np.where(is_known, best_sure, 1.0)
     spread = (weight * np.nan_to_num(away - (mean - base[0])) ** 2).sum(axis=0) / total
     is_conflict = spread > CONFLICT_SD**2 * variance
     variance = np.where(is_conflict, variance + spread, variance)
-    return np.where(is_known, mean, np.nan), np.where(is_known, np.sqrt(variance), np.nan)
+    mean = np.where(is_known, wrapped(mean), np.nan)
+    return mean, np.where(is_known, np.sqrt(variance), np.nan)

@@ -12,6 +12,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray, IndexArray
+from ergo.posture.mixing import rolled, unrolled
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.runs import clip_runs, seen_runs
 from ergo.timeline import Timeline
@@ -99,8 +100,8 @@ def _searched(
     minimum_s: float,
     posture: PostureTrack,
 ) -> tuple[Hold, ...]:
-    value = posture.angle(angle_name)
-    parts = _seen_parts(timeline, value)
+    parts = _seen_parts(timeline, posture.angle(angle_name))
+    value = _unrolled(posture, angle_name, parts)
     walled, begins = _walled(value, parts)
     reach = _reach(walled, 2 * tolerance_deg)
     found: list[Hold] = []
@@ -108,7 +109,7 @@ def _searched(
         ends = reach[begin : begin + len(frames)] - begin
         spans = _longest_first(timeline.time_s[frames], ends, minimum_s)
         if spans:
-            found += _holds(timeline, posture, angle_name, frames, np.array(spans))
+            found += _holds(timeline, posture, angle_name, value, frames, np.array(spans))
     return tuple(found)
 
 
@@ -120,6 +121,14 @@ def _seen_parts(timeline: Timeline, value: FloatArray) -> list[IndexArray]:
         for run in clip_runs(timeline)
         for part in seen_runs(timeline, run, seen)
     ]
+
+
+def _unrolled(posture: PostureTrack, angle_name: str, parts: Sequence[IndexArray]) -> FloatArray:
+    """Return an angle (frame,) without its jumps from 180 to -180 deg within each part."""
+    value = posture.angle(angle_name).copy()
+    for part in parts:
+        value[part] = unrolled(angle_name, value[part])
+    return value
 
 
 def _walled(value: FloatArray, parts: Sequence[IndexArray]) -> tuple[FloatArray, list[int]]:
@@ -160,9 +169,8 @@ def repetitions_per_minute(
     from scipy.signal import find_peaks  # takes 0.5 s and 40 MB to load
 
     rate = np.full(len(timeline), np.nan)
-    value = posture.angle(angle_name)
-    parts = _seen_parts(timeline, value)
-    walled, begins = _walled(value, parts)
+    parts = _seen_parts(timeline, posture.angle(angle_name))
+    walled, begins = _walled(_unrolled(posture, angle_name, parts), parts)
     peaks, _ = find_peaks(walled, prominence=swing_deg)
     peaks = peaks[np.isfinite(walled[peaks])]
     of_part = np.searchsorted(peaks, [*begins, len(walled)])
@@ -186,10 +194,14 @@ def _holds(
     timeline: Timeline,
     posture: PostureTrack,
     angle_name: str,
+    value: FloatArray,
     frames: IndexArray,
     spans: IndexArray,
 ) -> list[Hold]:
-    """Return the holds of spans (hold, start and stop) of seen frames of one clip."""
+    """Return the holds of spans (hold, start and stop) of seen frames of one clip.
+
+    ``value`` (frame,) is the angle by :func:`_unrolled`.
+    """
     every = np.arange(frames[0], frames[-1] + 1)
     is_unjudged = np.isnan(posture.angle(angle_name)[every]) | posture.is_bridged[every]
     ends = frames[spans - (0, 1)]
@@ -198,7 +210,7 @@ def _holds(
     columns = (
         ends,
         time_s[ends],
-        _means(time_s[frames], posture.angle(angle_name)[frames], spans),
+        rolled(angle_name, _means(time_s[frames], value[frames], spans)),
         _means(time_s[frames], posture.angle_sd(angle_name)[frames], spans),
         _means(time_s[every], is_unjudged.astype(float), span_of_every),
     )
