@@ -15,7 +15,7 @@ from av.video.stream import VideoStream
 
 from ergo.arrays import AnyArray, PictureArray
 from ergo.errors import InputError, UnreadableClip
-from ergo.frames.file_checks import check_readable, sha256_of
+from ergo.frames.file_checks import check_declared, check_readable, sha256_of
 from ergo.frames.frame import Frame, SourceFacts
 
 CLIP_SUFFIXES = frozenset({".mp4", ".m4v", ".mov", ".avi", ".mkv", ".webm"})
@@ -234,7 +234,20 @@ def opened_clip(path: Path, name: str) -> InputContainer:
     if not container.streams.video:
         container.close()
         raise UnreadableClip("holds sound but no pictures.", where=f"{name}:")
+    try:
+        _check_size(container.streams.video[0], name)
+    except UnreadableClip:
+        container.close()
+        raise
     return container
+
+
+def _check_size(stream: VideoStream, name: str) -> None:
+    """Refuse pictures that are too large, before the first is decoded."""
+    codec = stream.codec_context
+    shape = float(stream.sample_aspect_ratio or 1) or 1.0
+    check_declared(round(codec.width * shape), codec.height, name, UnreadableClip)
+    check_declared(codec.width, codec.height, name, UnreadableClip)
 
 
 def _with_first(first: VideoFrame, rest: Iterator[VideoFrame]) -> Iterator[VideoFrame]:

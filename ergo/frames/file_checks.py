@@ -7,6 +7,13 @@ from pathlib import Path
 
 from ergo.errors import ErgoError
 
+MOST_PIXELS = 36_000_000
+"""A still or a picture of a clip may have this many pixels (ours)."""
+MOST_PIXELS_OF_PHONES = 60_000_000
+"""A still in the formats in which phones deliver 48 to 50 million pixels (ours)."""
+MOST_ELONGATED = 50
+"""The longer side of a picture may be this many times the shorter (ours)."""
+
 
 def check_readable(path: Path, name: str, error: type[ErgoError]) -> None:
     """Raise ``error`` if the file has vanished, is empty or may not be read.
@@ -22,6 +29,37 @@ def check_readable(path: Path, name: str, error: type[ErgoError]) -> None:
         is_empty = not file.read(1)
     if is_empty:
         raise error("is empty (0 bytes).", where=f"{name}:", remedy="Copy it again.")
+
+
+def check_declared(
+    width_px: int, height_px: int, name: str, error: type[ErgoError], most: int = MOST_PIXELS
+) -> None:
+    """Raise ``error`` if a file declares pictures that are too large or too narrow to be decoded.
+
+    To be called before anything is decoded: a few bytes can unfold into gigabytes.
+
+    Parameters
+    ----------
+    width_px, height_px : int
+        As the head of the file states them, with square pixels. [px]
+    name : str
+        Name shown to the user.
+    error : type of ErgoError
+    most : int
+        Pixels that are allowed.
+    """
+    if width_px * height_px > most:
+        raise error(
+            f"has too many pixels; save it with at most {most // 1_000_000} million.",
+            where=f"{name}:",
+        )
+    shorter, longer = sorted((width_px, height_px))
+    if longer > MOST_ELONGATED * shorter:
+        raise error(
+            f"is {width_px} x {height_px} px, too narrow to show anybody.",
+            where=f"{name}:",
+            remedy="Copy it again from the camera.",
+        )
 
 
 def sha256_of(path: Path, name: str, error: type[ErgoError]) -> str:

@@ -2,7 +2,6 @@
 
 import contextlib
 import math
-import struct
 import warnings
 from collections.abc import Iterator
 from functools import cached_property
@@ -13,12 +12,23 @@ import pillow_heif
 from PIL import ExifTags, Image, ImageFile
 
 from ergo.arrays import PictureArray
-from ergo.errors import UnreadablePicture
-from ergo.frames.file_checks import check_readable, sha256_of
+from ergo.errors import ErgoError, UnreadablePicture
+from ergo.frames.damage import check_whole, silent_decoder
+from ergo.frames.file_checks import (
+    MOST_PIXELS,
+    MOST_PIXELS_OF_PHONES,
+    check_declared,
+    check_readable,
+    sha256_of,
+)
 from ergo.frames.frame import Frame, SourceFacts
 
 STILL_SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
 
+_FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "HEIF")
+"""Nothing but these is opened, whatever the file is called; none of them starts a program."""
+_OF_PHONES = frozenset({"JPEG", "MPO", "HEIF"})
+"""MPO is what Pillow calls a JPEG that has more than one picture in it."""
 FILM_DIAGONAL_MM = 43.267  # of a 36 mm x 24 mm frame of 35 mm film
 _FULL_16_BIT = 65535
 _UPRIGHT = {  # by EXIF orientation (CIPA DC-008)
@@ -96,10 +106,14 @@ class StillSource:
     def __iter__(self) -> Iterator[Frame]:
         """Read the picture."""
         with self._opened() as image:
-            orientation, _ = _exif(image)
             if self._least_px is not None:
                 share = self._least_px / max(image.size)
                 image.draft("RGB", (round(share * image.width), round(share * image.height)))
+            else:
+                check_whole(self._path, str(image.format))
+            with silent_decoder(str(image.format)):
+                image.load()  # before EXIF: what is damaged must not be met there first
+            orientation, _ = _exif(image)
             turn = _UPRIGHT.get(orientation)
             picture = _rgb(image if turn is None else image.transpose(turn))
         yield Frame(picture=picture, time_s=0.0, number=0)
@@ -111,20 +125,27 @@ class StillSource:
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")  # sizes below the limit, odd EXIF blocks
-                with _cut_files_refused(), Image.open(self._path) as image:
+                with _cut_files_refused(), Image.open(self._path, formats=_FORMATS) as image:
+                    self._check_size(image)
                     yield image
+        except ErgoError:
+            raise
         except (Image.DecompressionBombError, MemoryError) as cause:
             raise UnreadablePicture(
                 "has too many pixels to be opened safely.",
                 where=f"{self._name}:",
-                remedy="Save it smaller; a hundred million pixels are plenty.",
+                remedy="Save it smaller.",
             ) from cause
-        except (OSError, SyntaxError, ValueError, EOFError) as cause:
+        except Exception as cause:  # a decoder may raise anything at hostile bytes
             raise UnreadablePicture(
                 "cannot be decoded; it is damaged, cut off or not a picture.",
                 where=f"{self._name}:",
                 remedy="Copy it again from the camera.",
             ) from cause
+
+    def _check_size(self, image: Image.Image) -> None:
+        most = MOST_PIXELS_OF_PHONES if image.format in _OF_PHONES else MOST_PIXELS
+        check_declared(image.width, image.height, self._name, UnreadablePicture, most)
 
 
 def _rgb(image: Image.Image) -> PictureArray:
@@ -153,6 +174,6 @@ def _exif(image: Image.Image) -> tuple[int, float | None]:
         orientation = int(stated.get(ExifTags.Base.Orientation, 1))
         lens = stated.get_ifd(ExifTags.IFD.Exif)
         film_mm = float(lens.get(ExifTags.Base.FocalLengthIn35mmFilm, 0))
-    except (SyntaxError, ValueError, TypeError, LookupError, OSError, struct.error):
+    except Exception:  # what a damaged block makes of the numbers is anybody's guess
         return 1, None
     return orientation, film_mm if math.isfinite(film_mm) and film_mm > 0 else None

@@ -23,11 +23,6 @@ from ergo.together import check_can_be_together, frames_beside
 from ergo.views.annotated import annotated_picture, safe_picture
 from ergo.workflow import load_session
 
-MOST_PIXELS = 36_000_000
-"""An uploaded picture may have this many pixels (ours)."""
-MOST_PIXELS_OF_PHONES = 60_000_000
-"""In the formats in which phones deliver 48 to 50 million pixels (ours)."""
-FORMATS_OF_PHONES = frozenset({".jpg", ".jpeg", ".heic", ".heif"})
 JPEG_QUALITY = 82
 
 
@@ -133,17 +128,13 @@ def nothing() -> None:
 def refusal_of(path: str) -> str | None:
     """Return why an uploaded file cannot be analysed, as one line; None if it can.
 
-    Only its head is read here, so that a small file cannot unfold into a huge
-    picture before it is refused.
+    Only its head is read here; how large a picture may be is checked there, so that a
+    small file cannot unfold into a huge one before it is refused.
     """
     try:
-        facts = find_sources([Path(path)]).sources[0].facts
+        find_sources([Path(path)]).sources[0].facts  # noqa: B018
     except ErgoError as error:
         return error.what
-    is_of_phone = facts.path.suffix.lower() in FORMATS_OF_PHONES
-    most = MOST_PIXELS_OF_PHONES if is_of_phone else MOST_PIXELS
-    if facts.width_px * facts.height_px > most:
-        return f"has too many pixels; save it with at most {most // 1_000_000} million."
     return None
 
 

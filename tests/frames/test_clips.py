@@ -2,6 +2,7 @@
 
 import gc
 import os
+import struct
 from pathlib import Path
 
 import av
@@ -258,3 +259,47 @@ def test_decoded_pictures_do_not_stay_in_memory(clip):
     finally:
         gc.enable()
     assert held < 10
+
+
+def one_picture(path, width, height):
+    with av.open(str(path), "w") as out:
+        stream = out.add_stream("libx264", rate=25, options={"preset": "ultrafast"})
+        stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
+        out.mux(stream.encode(av.VideoFrame(width, height, "yuv420p")))
+        out.mux(stream.encode())
+    return path
+
+
+def with_pixel_shape(clip: bytes, across: int, down: int) -> bytes:
+    """An MP4 with a box that states the shape of its pixels (ISO/IEC 14496-12, pasp)."""
+    changed = bytearray(clip)
+    described = changed.index(b"avc1", changed.index(b"stsd"))
+    (size,) = struct.unpack(">I", changed[described - 4 : described])
+    end = described - 4 + size
+    changed[end:end] = struct.pack(">I4sII", 16, b"pasp", across, down)
+    for place in [changed.index(kind) for kind in (b"moov", b"trak", b"mdia", b"minf", b"stbl")] + [
+        changed.index(b"stsd"),
+        described,
+    ]:
+        (size,) = struct.unpack(">I", changed[place - 4 : place])
+        changed[place - 4 : place] = struct.pack(">I", size + 16)
+    return bytes(changed)
+
+
+@pytest.mark.parametrize("pixel_shape", [(1, 1500), (1500, 1)])
+def test_pixels_that_would_make_a_picture_too_narrow_to_show_anybody_are_refused(
+    tmp_path, pixel_shape
+):
+    path = one_picture(tmp_path / "a.mp4", 64, 48)
+    path.write_bytes(with_pixel_shape(path.read_bytes(), *pixel_shape))
+    for read in (lambda: ClipSource(path).facts, lambda: list(ClipSource(path))):
+        with pytest.raises(UnreadableClip, match=r"a\.mp4: is \d+ x 48 px, too narrow"):
+            read()
+
+
+def test_a_clip_of_too_large_pictures_is_refused_before_any_is_decoded(tmp_path, monkeypatch):
+    path = one_picture(tmp_path / "a.mp4", 6016, 6016)
+    monkeypatch.setattr(ClipSource, "_decoded", None)
+    for read in (lambda: ClipSource(path).facts, lambda: list(ClipSource(path))):
+        with pytest.raises(UnreadableClip, match=r"a\.mp4: has too many pixels"):
+            read()

@@ -1,12 +1,14 @@
 """Stills of every kind become the same upright RGB picture."""
 
+import os
+import random
 import struct
 import zlib
 
 import numpy as np
 import pillow_heif
 import pytest
-from PIL import ExifTags, Image, ImageFile
+from PIL import EpsImagePlugin, ExifTags, Image, ImageFile
 
 from ergo.errors import UnreadablePicture
 from ergo.frames.stills import StillSource
@@ -148,9 +150,136 @@ def test_a_picture_that_claims_too_many_pixels_is_refused(tmp_path):
 
 
 def test_a_large_picture_of_a_telephone_is_read(tmp_path):
-    Image.new("1", (12_000, 9_000)).save(tmp_path / "a.png")
-    facts = StillSource(tmp_path / "a.png").facts
-    assert (facts.width_px, facts.height_px) == (12_000, 9_000)
+    Image.new("L", (8_160, 6_120)).save(tmp_path / "a.jpg")
+    facts = StillSource(tmp_path / "a.jpg").facts
+    assert (facts.width_px, facts.height_px) == (8_160, 6_120)
+
+
+@pytest.mark.parametrize(
+    ("name", "size"),
+    [("a.png", (6_001, 6_001)), ("a.tif", (6_001, 6_001)), ("a.jpg", (8_000, 7_501))],
+)
+def test_what_declares_too_many_pixels_is_refused_before_it_is_decoded(tmp_path, name, size):
+    Image.new("L", size).save(tmp_path / name)
+    cut = (tmp_path / name).read_bytes()[:4000]
+    if name != "a.tif":  # keeps its table of contents at the end
+        (tmp_path / name).write_bytes(cut)  # nothing of the picture is there to be decoded
+    for read in (picture, lambda path: StillSource(path).facts):
+        with pytest.raises(UnreadablePicture, match="has too many pixels; save it with at most"):
+            read(tmp_path / name)
+
+
+@pytest.mark.parametrize("size", [(1, 3000), (3000, 1), (20, 1001)])
+def test_a_picture_too_narrow_to_show_anybody_is_refused(tmp_path, size):
+    Image.new("RGB", size).save(tmp_path / "a.png")
+    told = rf"a\.png: is {size[0]} x {size[1]} px, too narrow"
+    with pytest.raises(UnreadablePicture, match=told):
+        picture(tmp_path / "a.png")
+
+
+def damaged(whole: bytes, rng: random.Random) -> bytes:
+    """Bytes with some bits turned, a part emptied, lost or put in, or cut off."""
+    changed, at, some = bytearray(whole), rng.randrange(len(whole)), rng.randrange(1, 400)
+    match rng.randrange(5):
+        case 0:
+            for _ in range(rng.randrange(1, 20)):
+                changed[rng.randrange(len(changed))] ^= 1 << rng.randrange(8)
+        case 1:
+            changed[at : at + some] = bytes(len(changed[at : at + some]))
+        case 2:
+            del changed[at : at + some]
+        case 3:
+            changed[at:at] = rng.randbytes(some)
+        case _:
+            del changed[at + 1 :]
+    return bytes(changed)
+
+
+def noisy() -> Image.Image:
+    noise = np.random.default_rng(3).normal(0, 12, (150, 200, 3))
+    return Image.fromarray(np.clip(np.asarray(scene(200, 150)) + noise, 0, 255).astype(np.uint8))
+
+
+@pytest.mark.parametrize(
+    ("suffix", "most_let_pass"), [("png", 0), ("jpg", 12), ("tif", 3)]
+)  # a JPEG whose code words happen to stay in step cannot be told from a whole one
+def test_a_damaged_still_is_refused_or_shows_what_it_showed(tmp_path, suffix, most_let_pass):
+    path, rng = tmp_path / f"a.{suffix}", random.Random(7)
+    noisy().save(path, **({"compression": "tiff_adobe_deflate"} if suffix == "tif" else {}))
+    whole, bytes_ = picture(path).astype(float), path.read_bytes()
+    let_pass = 0
+    for _ in range(100):
+        path.write_bytes(damaged(bytes_, rng))
+        try:
+            read = picture(path)
+        except UnreadablePicture:
+            continue
+        let_pass += read.shape != whole.shape or bool(np.abs(read - whole).mean() > 0.5)
+    assert let_pass <= most_let_pass
+
+
+def test_a_webp_that_grew_is_refused(tmp_path):
+    noisy().save(tmp_path / "a.webp")
+    whole = (tmp_path / "a.webp").read_bytes()
+    (tmp_path / "a.webp").write_bytes(whole[:2000] + b"put in" + whole[2000:])
+    with pytest.raises(UnreadablePicture, match=r"a\.webp: cannot be decoded"):
+        picture(tmp_path / "a.webp")
+
+
+def test_the_decoder_of_a_damaged_tiff_keeps_silent(tmp_path, capfd):
+    noisy().save(tmp_path / "a.tif", compression="tiff_adobe_deflate")
+    whole = bytearray((tmp_path / "a.tif").read_bytes())
+    whole[2000:2400] = bytes(400)
+    (tmp_path / "a.tif").write_bytes(whole)
+    with pytest.raises(UnreadablePicture):
+        picture(tmp_path / "a.tif")
+    assert capfd.readouterr() == ("", "")
+    os.write(2, b"heard again")
+    assert capfd.readouterr().err == "heard again"
+
+
+@pytest.mark.parametrize("kind", ["BMP", "GIF", "PPM", "ICO", "TGA", "PCX", "SGI", "JPEG2000"])
+def test_formats_that_are_not_promised_are_not_opened_under_another_name(tmp_path, kind):
+    scene().save(tmp_path / "a.jpg", format=kind)
+    for read in (picture, lambda path: StillSource(path).facts):
+        with pytest.raises(UnreadablePicture, match=r"a\.jpg: cannot be decoded"):
+            read(tmp_path / "a.jpg")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="the interpreter is a shell script here")
+def test_no_interpreter_is_started_for_a_picture(tmp_path, monkeypatch):
+    interpreter = tmp_path / "gs"
+    interpreter.write_text(f"#!/bin/sh\ntouch {tmp_path}/was_started\n")
+    interpreter.chmod(0o755)
+    monkeypatch.setenv("PATH", str(tmp_path), prepend=os.pathsep)
+    monkeypatch.setattr(EpsImagePlugin, "gs_binary", None)
+    (tmp_path / "a.jpg").write_bytes(
+        b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 60 40\n%%EndComments\n"
+        b"0 0 60 40 rectfill showpage\n%%EOF\n"
+    )
+    with pytest.raises(UnreadablePicture, match=r"a\.jpg: cannot be decoded"):
+        picture(tmp_path / "a.jpg")
+    assert not (tmp_path / "was_started").exists()
+
+
+TEXT, SHORT, FRACTION = 2, 3, 5  # types of EXIF (CIPA DC-008)
+
+
+@pytest.mark.parametrize(
+    ("kind", "count", "value"),
+    [
+        (FRACTION, 1, struct.pack(">II", 0, 0)),
+        (FRACTION, 1, struct.pack(">II", 1, 0)),
+        (TEXT, 5, b"left\0"),
+        (SHORT, 3, struct.pack(">HHH", 3, 4, 5)),
+    ],
+)
+def test_an_orientation_that_is_no_number_costs_nothing(tmp_path, kind, count, value):
+    block = b"Exif\0\0MM\0*\0\0\0\x08\0\x01" + struct.pack(">HHI", 0x0112, kind, count)
+    block += struct.pack(">I", 26) + bytes(4) + value
+    scene().save(tmp_path / "a.jpg", exif=block)
+    assert picture(tmp_path / "a.jpg").shape == (40, 60, 3)
+    assert StillSource(tmp_path / "a.jpg").facts.width_px == 60
 
 
 def with_film_focal(path, size, film_mm, orientation=1):
