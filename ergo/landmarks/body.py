@@ -26,6 +26,9 @@ BODY_POINTS = [
 """Landmarks that span a body, for its size and for how far apart two are."""
 
 
+_SPREAD_JOINTS = 10  # the first of the joints: shoulders to knees
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Body:
     """The few measures of a person that telling people apart needs.
@@ -98,6 +101,22 @@ def body_size_px(points_px: FloatArray) -> float:
         All 33 landmarks. [px]
     """
     return float(np.ptp(points_px[BODY_POINTS, :2], axis=0).max())
+
+
+def joint_spread(person: Look) -> float:
+    """Return how unsurely the joints from shoulders to knees are placed.
+
+    Returns
+    -------
+    float
+        Median of one standard deviation, as a share of the body's size; NaN from a
+        network without joints. Bodies that are none, cut or mixed from two have joints
+        of large spread: true ones lie round .03.
+    """
+    if person.joints is None:
+        return float("nan")
+    spread_px = float(np.median(person.joints.spread[:_SPREAD_JOINTS]))
+    return spread_px / max(body_size_px(person.picture_px), 1.0)
 
 
 def _px_per_m(person: Look) -> float:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ergo.arrays import FloatArray, PictureArray
+from ergo.landmarks.body import joint_spread
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.network import Box, Look
 from ergo.landmarks.roles import Identified
@@ -15,6 +16,11 @@ FARTHEST_JUMP = 0.5  # of the crop's side, between two frames that were looked a
 MOST_GROWTH = 1.6  # of the crop's side, between two frames that were looked at
 PATIENCE = 3  # frames in a row without the person before the place is given up
 OTHER_COLOURS = 30.0  # colour difference at which half the belief in a face regained is lost
+STILL = 0.08  # of the crop's side: who moves less until the next look is not moving on (ours)
+LONGEST_AHEAD_S = 1.0  # that a way is foreseen, and that a step may take to tell how somebody moves
+OFF_CENTRE = 0.12  # of the crop's side, between a crop and its person: looked at once more (ours)
+UNSURE_SPREAD = 0.12  # of the joints, as a share of the body's size: looked at once more (ours)
+WIDEST_SPREAD = 0.25  # the same: there is no body (ours; true bodies lie round .03)
 _PATCH_PX = 8
 
 
@@ -25,42 +31,87 @@ class Followed:
     Attributes
     ----------
     box : Box
-        The crop for the next look.
+        The crop that the last look asked for, where the person was then.
     belief : float
         Belief that this is the person of the role, 0..1.
     right_handed : float
         Belief that the operator is right-handed, 0..1; NaN where not judged.
     misses : int
         Looks in a row in which the person was not seen.
+    seen_s : float
+        Time of the last look in which the person was seen; NaN where none is known. [s]
+    velocity_px_s : tuple of float (x, y)
+        How the middle of the crop has been moving. [px/s]
     """
 
     box: Box
     belief: float
     right_handed: float = float("nan")
     misses: int = 0
+    seen_s: float = float("nan")
+    velocity_px_s: tuple[float, float] = (0.0, 0.0)
 
     @classmethod
-    def from_now(cls, person: Identified) -> "Followed":
+    def from_now(cls, person: Identified, time_s: float = float("nan")) -> "Followed":
         """Return what is known of somebody who was just told from the others."""
-        return cls(person.look.next_box, person.belief, person.right_handed)
+        return cls(person.look.next_box, person.belief, person.right_handed, seen_s=time_s)
 
-    def after(self, look: Look) -> "Followed | None":
+    def box_at(self, time_s: float) -> Box:
+        """Return the crop for a look at a time: where the person will have moved to.
+
+        Who moves less than :data:`STILL` crops until then keeps the crop of the last look:
+        a seated person's small movements are no way to go on.
+        """
+        ahead_s = min(max(time_s - self.seen_s, 0.0), LONGEST_AHEAD_S)
+        if not np.isfinite(ahead_s):
+            return self.box
+        across, down = (ahead_s * speed for speed in self.velocity_px_s)
+        if np.hypot(across, down) < STILL * self.box.side_px:
+            return self.box
+        return replace(self.box, x_px=self.box.x_px + across, y_px=self.box.y_px + down)
+
+    def after(self, look: Look, time_s: float) -> "Followed | None":
         """Return what is known after a look; None once the place is given up."""
-        if self.accepts(look):
-            return replace(self, box=look.next_box, misses=0)
+        if self.accepts(look, time_s):
+            velocity = self._velocity_by(look.next_box, time_s)
+            return replace(self, box=look.next_box, misses=0, seen_s=time_s, velocity_px_s=velocity)
         missed = replace(self, misses=self.misses + 1)
         return missed if missed.misses < PATIENCE else None
 
-    def accepts(self, look: Look) -> bool:
+    def accepts(self, look: Look, time_s: float) -> bool:
         """Return whether the look can show the same person as the one before."""
-        before, now = self.box, look.next_box
-        jump = np.hypot(now.x_px - before.x_px, now.y_px - before.y_px) / before.side_px
+        before, now = self.box_at(time_s), look.next_box
         growth = abs(float(np.log((now.side_px + 1e-6) / before.side_px)))
         return bool(
             look.presence >= PRESENCE_FLOOR
-            and jump <= FARTHEST_JUMP
+            and not joint_spread(look) > WIDEST_SPREAD
+            and way_between(before, now) <= FARTHEST_JUMP
             and growth <= np.log(MOST_GROWTH)
         )
+
+    def _velocity_by(self, now: Box, time_s: float) -> tuple[float, float]:
+        """Return the velocity so far and that of the latest step, in equal parts. [px/s]."""
+        step_s = time_s - self.seen_s
+        if not 0 < step_s <= LONGEST_AHEAD_S:
+            return (0.0, 0.0)
+        across, down = now.x_px - self.box.x_px, now.y_px - self.box.y_px
+        before_x, before_y = self.velocity_px_s
+        return ((before_x + across / step_s) / 2, (before_y + down / step_s) / 2)
+
+
+def way_between(one: Box, other: Box) -> float:
+    """Return how far the middles of two crops lie apart, in sides of the first."""
+    return float(np.hypot(other.x_px - one.x_px, other.y_px - one.y_px) / one.side_px)
+
+
+def must_look_again(look: Look, box: Box) -> bool:
+    """Return whether a look was too far off its person, or too unsure, to be the only one."""
+    return way_between(box, look.next_box) > OFF_CENTRE or joint_spread(look) > UNSURE_SPREAD
+
+
+def surer(one: Look, other: Look) -> Look:
+    """Return the look whose joints are placed more surely; the second where none has joints."""
+    return one if joint_spread(one) < joint_spread(other) else other
 
 
 def trunk_colours(picture: PictureArray, look: Look) -> FloatArray:

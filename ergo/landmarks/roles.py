@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
-from ergo.landmarks.body import LYING_DEG, Body, body_size_px
+from ergo.landmarks.body import LYING_DEG, Body, joint_spread
 from ergo.landmarks.joints import JOINT
 from ergo.landmarks.lying import CHANGES_SIDE, LYING_FLOOR, SITS, sits_to_patient
 from ergo.landmarks.names import INDEX
@@ -95,7 +95,6 @@ _LYING_WIDTH_DEG = 8.0  # over which a trunk passes from upright to lying
 
 
 _USUAL_SPREAD = np.exp(-3.5)  # of an operator's joints, as a share of the body's size (train)
-_SPREAD_JOINTS = 10  # the first: shoulders to knees
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -341,9 +340,7 @@ def _spread(person: Look) -> float:
     """
     if person.joints is None:
         return 0.0
-    spread_px = float(np.median(person.joints.spread[:_SPREAD_JOINTS]))
-    share = spread_px / max(body_size_px(person.picture_px), 1.0)
-    return float(np.log(share / _USUAL_SPREAD))
+    return float(np.log(joint_spread(person) / _USUAL_SPREAD))
 
 
 def pose_of(person: Look, handed: str = "right") -> FloatArray:

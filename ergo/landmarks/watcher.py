@@ -16,7 +16,15 @@ import numpy as np
 from ergo.arrays import FloatArray, PictureArray
 from ergo.frames.frame import Frame, SourceFacts
 from ergo.landmarks.body import LYING_DEG, Body, body_size_px
-from ergo.landmarks.followed_person import Followed, distance_to_point, likeness, trunk_colours
+from ergo.landmarks.followed_person import (
+    PRESENCE_FLOOR,
+    Followed,
+    distance_to_point,
+    likeness,
+    must_look_again,
+    surer,
+    trunk_colours,
+)
 from ergo.landmarks.network import Box, Care, Look
 from ergo.landmarks.people_finder import LOOKS_AT_ONCE, SAME_BODY_SHARE, Enough, body_distance
 from ergo.landmarks.pose_track import Role
@@ -215,7 +223,7 @@ class Watcher:
         who = self._identified(frame, people)
         if "operator" in who:
             for role, person in with_patient(who).items():
-                self.state = self.state.following(role, Followed.from_now(person))
+                self.state = self.state.following(role, Followed.from_now(person, frame.time_s))
         elif people:  # whoever seems to assist or lie there: without an operator nobody does
             self.state = self.state.with_doubt(
                 "Somebody was seen who may or may not be the operator."
@@ -276,18 +284,29 @@ class Watcher:
         looks: dict[Role, tuple[Future[Look], ...]] = {}
         operator = self.state.followed.get("operator")
         if operator is not None:
-            looks["operator"] = (self._start(frame.picture, operator, self._care),)
+            looks["operator"] = (self._start(frame, operator, self._care),)
         for role in self._others_due(frame):
             person = self.state.followed[role]
-            looks[role] = (self._start(frame.picture, person, _care_of(role)),)
+            looks[role] = (self._start(frame, person, _care_of(role)),)
         is_due = frame.time_s - self.state.searched_s >= SEARCH_EVERY_S
         is_searched = self._is_clip and is_due and operator is not None
         if is_searched:
             self.state = replace(self.state, searched_s=frame.time_s)
         return _Ordered(frame, looks, is_searched)
 
-    def _start(self, picture: PictureArray, person: Followed, care: Care) -> "Future[Look]":
-        return self._pool.submit(self._eyes.look, picture, person.box, care)
+    def _start(self, frame: Frame, person: Followed, care: Care) -> "Future[Look]":
+        box = person.box_at(frame.time_s)
+        if not self._is_clip or care == "lying":
+            return self._pool.submit(self._eyes.look, frame.picture, box, care)
+        return self._pool.submit(self._look_well, frame.picture, box, care)
+
+    def _look_well(self, picture: PictureArray, box: Box, care: Care) -> Look:
+        """Return a look; the surer of two where the first was off its person or unsure."""
+        look = self._eyes.look(picture, box, care)
+        if look.presence < PRESENCE_FLOOR or not must_look_again(look, box):
+            return look
+        again = self._eyes.look(picture, look.next_box, care)
+        return surer(look, again)
 
     def _others_due(self, frame: Frame) -> list[Role]:
         followed = [role for role in OTHERS if role in self.state.followed]
@@ -307,8 +326,8 @@ class Watcher:
             if person is None:  # given up since the look was ordered
                 seen[role] = Seen((), looks[0].presence, np.nan)
                 continue
-            is_them = person.accepts(looks[0])
-            goes_on = person.after(looks[0])
+            is_them = person.accepts(looks[0], ordered.frame.time_s)
+            goes_on = person.after(looks[0], ordered.frame.time_s)
             if role == "assistant" and _is_one_body(looks[0], seen.get("operator")):
                 is_them, goes_on = False, None  # the look has slipped onto the operator
             self.state = self.state.following(role, goes_on)
@@ -341,7 +360,9 @@ class Watcher:
         who = with_patient(self._beside(people, at))
         for role in OTHERS:
             if role in who:
-                self.state = self.state.following(role, Followed.from_now(who[role]))
+                self.state = self.state.following(
+                    role, Followed.from_now(who[role], asked.frame.time_s)
+                )
         if person.belief >= OPERATOR_FLOOR:
             colours = trunk_colours(asked.frame.picture, asked.operator)
             self.state = replace(self.state, colours=colours)

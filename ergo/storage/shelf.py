@@ -135,7 +135,13 @@ def _exact(state: FollowState) -> dict[str, Any]:
 
 def _state(values: Mapping[str, Any]) -> FollowState:
     followed = {
-        role: Followed(**{**person, "box": Box(**person["box"])})
+        role: Followed(
+            **{
+                **person,
+                "box": Box(**person["box"]),
+                "velocity_px_s": tuple(person["velocity_px_s"]),
+            }
+        )
         for role, person in values["followed"].items()
     }
     colours = None if values["colours"] is None else np.array(values["colours"])

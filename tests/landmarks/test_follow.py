@@ -1,11 +1,15 @@
 """What follows from the looks, with saved looks in place of networks."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from ergo.errors import InputError
+from ergo.landmarks.body import body_size_px
 from ergo.landmarks.follow import PART_S, join_parts, watch_parts, watch_source
-from ergo.landmarks.followed_person import Followed
+from ergo.landmarks.followed_person import LONGEST_AHEAD_S, UNSURE_SPREAD, Followed, way_between
+from ergo.landmarks.joints import JOINTS, Joints
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.recorded_finder import RecordedEyes
 from ergo.landmarks.roles import Identified, shared_out
@@ -51,6 +55,70 @@ def test_the_hand_is_believed_from_how_they_sit_and_kept_through_a_clip():
     assert track.right_handed == pytest.approx(np.full(frames, alone))  # every search agrees
     gone = watched([[person(OPERATOR)]] * 10 + [[]] * 2 + [[person(OPERATOR)]] * 10)
     assert np.isnan(gone.tracks["operator"].right_handed[10:12]).all()
+
+
+def test_somebody_who_walks_faster_and_faster_is_followed_by_where_they_will_be():
+    steps = np.concatenate([np.arange(0, 130, 10), np.full(20, 130.0)])  # px between two frames
+    x_px = 200.0 + np.cumsum(steps)
+    alone = [[person((x, 300.0))] for x in x_px]
+    assert steps.max() * LAG > alone[0][0].next_box.side_px / 2  # the last crop holds nobody
+    track = watched(alone).tracks["operator"]
+    assert track.found.all()
+    assert hips_x(track) == pytest.approx(x_px)
+
+
+def test_who_walked_away_is_not_seen_where_they_would_be():
+    x_px = 200.0 + np.cumsum(np.r_[np.arange(0, 60, 10), np.full(6, 60.0)])
+    seen = watched([[person((x, 300.0))] for x in x_px] + [[]] * 8)
+    found = seen.tracks["operator"].found
+    assert found[: len(x_px)].all()
+    assert not found[len(x_px) :].any()
+
+
+def test_a_seated_persons_small_movements_leave_the_crop_where_it_is():
+    box = person(OPERATOR).next_box
+    slow = Followed(box, 1.0, seen_s=2.0, velocity_px_s=(0.1 * box.side_px, 0.0))
+    fast = Followed(box, 1.0, seen_s=2.0, velocity_px_s=(0.5 * box.side_px, -0.3 * box.side_px))
+    assert slow.box_at(2.4) == box
+    there = fast.box_at(2.4)
+    assert there.x_px - box.x_px == pytest.approx(0.2 * box.side_px)
+    assert there.y_px - box.y_px == pytest.approx(-0.12 * box.side_px)
+    assert fast.box_at(60.0) == fast.box_at(2.0 + LONGEST_AHEAD_S)  # nobody walks on for ever
+
+
+def unsure(look, share):
+    """Return a look whose joints are placed with a spread of a share of the body's size."""
+    spread = np.full(len(JOINTS), share * body_size_px(look.picture_px))
+    place = np.zeros((len(JOINTS), 3))
+    return replace(look, joints=Joints(place, spread, spread))
+
+
+@pytest.mark.parametrize(("share", "is_body"), [(0.03, True), (0.24, True), (0.26, False)])
+def test_a_skeleton_whose_joints_lie_anywhere_is_nobody(share, is_body):
+    sure, other = unsure(person(OPERATOR), 0.03), unsure(person(OPERATOR), share)
+    seen = watched([[sure]] * 5 + [[other]] * 3 + [[sure]] * 5)
+    assert seen.tracks["operator"].found[:5].all()
+    assert (seen.tracks["operator"].found[5:8] == is_body).all()
+
+
+class _SurerInTheMiddle(RecordedEyes):
+    """Who sees a person the less surely, the further off the middle of the crop."""
+
+    def look(self, picture, box, care="once"):
+        seen = super().look(picture, box, care)
+        off = way_between(box, seen.next_box)
+        return unsure(seen, 0.02 + off) if care != "lying" else seen
+
+
+def test_where_a_look_was_off_its_person_the_surer_second_look_is_kept():
+    x_px = 200.0 + np.cumsum(np.r_[[0.0] * 5, [90.0] * 5])
+    eyes = _SurerInTheMiddle([[person((x, 300.0))] for x in x_px])
+    parts = list(watch_parts(RecordedSource(len(x_px)), Notes(), "fast", eyes=eyes))
+    track = join_parts([part.seen for part in parts], "fast").tracks["operator"]
+    assert track.found.all()
+    shares = track.joint_sd_px[:, 0] / body_size_px(person(OPERATOR).picture_px)
+    assert shares[:8] == pytest.approx(np.full(8, 0.02))  # the first step was foreseen by nobody
+    assert (shares <= UNSURE_SPREAD).all()
 
 
 def test_a_short_absence_is_not_seen_and_the_person_is_seen_again_after_it():
