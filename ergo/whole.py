@@ -9,14 +9,18 @@ import hashlib
 import os
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from uuid import uuid4
 
+from ergo.alone import alone, if_alone
 from ergo.errors import OutputError
 
 _LONGEST = 255
 """Bytes that a file's name may have on the usual file systems."""
+_OLD, _LOCK = "old", "lock"
+_PATIENCE_S = 2.0
+"""For a run that is ending. [s]"""
 
 
 def write_file(path: Path, content: bytes | str) -> None:
@@ -62,6 +66,8 @@ def fresh_file(path: Path) -> Iterator[Path]:
 def write_folder(folder: Path, write: Callable[[Path], None]) -> None:
     """Let ``write`` fill a new folder, then put it in the place of ``folder``.
 
+    Where other programs may do the same, call it within :func:`being_made`.
+
     Raises
     ------
     OutputError
@@ -70,7 +76,7 @@ def write_folder(folder: Path, write: Callable[[Path], None]) -> None:
     fresh = workshop(folder) / "fresh"
     with _told(folder):
         try:
-            put_back(folder)
+            _put_back(folder)
             shutil.rmtree(fresh, ignore_errors=True)
             fresh.mkdir(parents=True)
             write(fresh)
@@ -84,28 +90,67 @@ def workshop(folder: Path) -> Path:
     return folder.with_name(_hidden(folder.name, "unfinished"))
 
 
-def clear_workshop(folder: Path) -> None:
-    """Remove what an unfinished ``folder`` had kept."""
-    put_back(folder)
+@contextmanager
+def being_made(folder: Path) -> Iterator[None]:
+    """Be the only program that makes a folder; at the end what it kept to go on is removed.
+
+    Where the block fails, what lies in the :func:`workshop` stays for the next try.
+
+    Raises
+    ------
+    OutputError
+        If another program is making it, or the place cannot be written.
+    """
+    refusal = OutputError(
+        "is being written by another run.",
+        where=f"{folder}:",
+        remedy="Wait until that has finished, or name another folder.",
+    )
+    try:
+        with ExitStack() as held:
+            with _told(folder):
+                workshop(folder).mkdir(parents=True, exist_ok=True)
+                lock = workshop(folder) / _LOCK
+                held.enter_context(alone(lock, refusal, patience_s=_PATIENCE_S))
+                _put_back(folder)
+            yield
+            for kept in workshop(folder).iterdir():
+                if kept.is_dir():
+                    shutil.rmtree(kept, ignore_errors=True)
+    finally:
+        with suppress(OSError):
+            workshop(folder).rmdir()  # stays while anything is in it
+
+
+def remove_folder(folder: Path) -> None:
+    """Remove a folder and what an unfinished one had kept."""
+    shutil.rmtree(folder, ignore_errors=True)
     shutil.rmtree(workshop(folder), ignore_errors=True)
 
 
-def put_back(folder: Path) -> None:
+def recover(folder: Path) -> None:
     """Put a folder back that a killed program had moved away and not yet replaced."""
-    old = workshop(folder) / "old"
+    if (workshop(folder) / _OLD).is_dir() and not folder.exists():
+        with _told(folder), if_alone(workshop(folder) / _LOCK) as is_ours:
+            if is_ours:
+                _put_back(folder)
+
+
+def _put_back(folder: Path) -> None:
+    old = workshop(folder) / _OLD
     if old.is_dir() and not folder.exists():
         os.replace(old, folder)
 
 
 def _swap(fresh: Path, folder: Path) -> None:
-    old = workshop(folder) / "old"
+    old = workshop(folder) / _OLD
     shutil.rmtree(old, ignore_errors=True)
     if folder.exists():
         os.replace(folder, old)
     try:
         os.replace(fresh, folder)
     except OSError:
-        put_back(folder)
+        _put_back(folder)
         raise
     shutil.rmtree(old, ignore_errors=True)
 

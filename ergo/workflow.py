@@ -37,7 +37,7 @@ from ergo.together import (
 )
 from ergo.watching import OnProgress
 from ergo.watching_apart import watch_apart
-from ergo.whole import clear_workshop, put_back, write_folder
+from ergo.whole import being_made, write_folder
 
 MIN_SEEN_SHARE = 0.05
 """Below this share of the session with the operator seen, there is too little to judge (ours)."""
@@ -143,15 +143,15 @@ def analyse_session(
         check_can_be_together([source.facts for source in found.sources])
     notes = tuple(settings.completed(read_notes(each.facts.path)) for each in found.sources)
     shelf = FolderShelf(out, settings, _who_is_stated(notes))
-    watch_apart(found.sources, notes, settings.effort, shelf, on_progress)
-    recording = record(found.sources, notes, settings, skipped=found.skipped, shelf=shelf)
-    if not len(recording.timeline):
-        raise NothingToAnalyse("holds no picture that could be analysed.", where=str(inputs[0]))
-    if is_together:
-        recording, notes = laid_together(recording, notes), notes[:1]
-    outcome = finish(recording, notes, out, choices)
-    clear_workshop(out)
-    return outcome
+    with being_made(out):
+        check_free(out, replace=force)  # whoever was first may have made it by now
+        watch_apart(found.sources, notes, settings.effort, shelf, on_progress)
+        recording = record(found.sources, notes, settings, skipped=found.skipped, shelf=shelf)
+        if not len(recording.timeline):
+            raise NothingToAnalyse("holds no picture that could be analysed.", where=str(inputs[0]))
+        if is_together:
+            recording, notes = laid_together(recording, notes), notes[:1]
+        return finish(recording, notes, out, choices)
 
 
 def _who_is_stated(notes: Sequence[Notes]) -> str:
@@ -219,7 +219,6 @@ def rescore_session(
     ErgoError
         With one line for the user; the folder is then as it was.
     """
-    put_back(folder)
     stored = read_session(folder)
     recording = stored.recording
     before = recording.settings
@@ -232,11 +231,9 @@ def rescore_session(
         [_notes_now(each.recording.sources[0], each.notes, before) for each in recording.beside],
     )
     settings = replace(before, readings={**before.readings, **(readings or {})})
-    outcome = finish(
-        replace(recording, settings=settings), notes, folder, choices, corrections_of=folder
-    )
-    clear_workshop(folder)
-    return outcome
+    recording = replace(recording, settings=settings)
+    with being_made(folder):
+        return finish(recording, notes, folder, choices, corrections_of=folder)
 
 
 def _notes_now(facts: SourceFacts, kept: Notes, settings: Settings) -> Notes:

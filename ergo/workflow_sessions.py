@@ -17,7 +17,7 @@ from ergo.storage.library import Library
 from ergo.storage.tables import write_json, write_rows
 from ergo.views.comparison import write_comparison_page
 from ergo.views.course import write_course_page
-from ergo.whole import clear_workshop, write_folder
+from ergo.whole import being_made, write_folder
 from ergo.workflow import load_session
 
 
@@ -170,8 +170,8 @@ def write_comparison(
             compared.comparison, compared.before, compared.after, folder, language
         )
 
-    write_folder(out, write)
-    clear_workshop(out)
+    with being_made(out):
+        write_folder(out, write)
 
 
 def write_course(course: Course, out: Path, language: str = "en", *, force: bool = False) -> None:
@@ -184,8 +184,8 @@ def write_course(course: Course, out: Path, language: str = "en", *, force: bool
             course.trends, course.days, course.names, course.undated, folder, language
         )
 
-    write_folder(out, write)
-    clear_workshop(out)
+    with being_made(out):
+        write_folder(out, write)
 
 
 def comparison_content(compared: Compared) -> dict[str, object]:

@@ -4,13 +4,14 @@ import os
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 from ergo import whole
 from ergo.errors import OutputError
 from ergo.whole import (
-    clear_workshop,
+    being_made,
     fresh_file,
-    put_back,
+    recover,
     workshop,
     write_file,
     write_folder,
@@ -52,8 +53,9 @@ def test_a_full_disk_is_one_line_that_says_what_to_do(tmp_path: Path) -> None:
 
 
 def test_nothing_is_left_beside_the_folder_when_all_is_done(tmp_path: Path) -> None:
-    write_folder(tmp_path / "out", _session("new"))
-    clear_workshop(tmp_path / "out")
+    with being_made(tmp_path / "out"):
+        (workshop(tmp_path / "out") / "kept").mkdir()
+        write_folder(tmp_path / "out", _session("new"))
     assert [entry.name for entry in tmp_path.iterdir()] == ["out"]
 
 
@@ -105,9 +107,32 @@ def test_a_folder_that_a_killed_program_had_moved_away_comes_back(
     with pytest.raises(RuntimeError):
         write_folder(out, fails)  # the next run must not throw the only copy away
     assert (out / "session.json").read_text() == "old"
-    put_back(out)
-    clear_workshop(out)
+    with being_made(out):
+        pass
     assert [entry.name for entry in tmp_path.iterdir()] == ["out"]
+
+
+def test_reading_brings_it_back_unless_another_program_is_at_it(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    (workshop(out) / "old").mkdir(parents=True)
+    with FileLock(workshop(out) / "lock"):
+        recover(out)
+        assert not out.exists()
+    recover(out)
+    assert out.is_dir()
+
+
+def test_what_a_failed_run_kept_stays_for_the_next(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+
+    def stopped() -> None:
+        with being_made(out):
+            (workshop(out) / "kept").mkdir()
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        stopped()
+    assert [entry.name for entry in workshop(out).iterdir()] == ["kept"]
 
 
 def test_a_file_is_replaced_in_one_step_and_keeps_its_permissions(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from ergo.notes.notes import Notes
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.session_folder import LANDMARK_FILE
 from ergo.storage.session_notes import CHOICES
-from ergo.whole import clear_workshop, fresh_file, write_file, write_folder
+from ergo.whole import being_made, fresh_file, write_file, write_folder
 
 _CURRENT = "current"
 _FILES = (LANDMARK_FILE, SESSION_FILE)
@@ -107,8 +107,8 @@ def _keep(folder: Path, watched: Path, key: str) -> None:
         for name in _FILES:
             shutil.copyfile(watched / name, fresh / name)
 
-    write_folder(place, copy)
-    clear_workshop(place)
+    with being_made(place):
+        write_folder(place, copy)
 
 
 def _notes_in(path: Path) -> list[Notes]:

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from ergo.errors import OutputError
-from ergo.whole import put_back
+from ergo.whole import recover
 
 SESSION_FILE = "session.json"
 
@@ -24,7 +24,7 @@ def check_free(folder: Path, *, replace: bool, mark: str = SESSION_FILE) -> None
         If the folder exists and ``replace`` is False, or if it holds something
         that is not a session of ours.
     """
-    put_back(folder)
+    recover(folder)
     if not folder.exists():
         return
     if not folder.is_dir():

@@ -11,15 +11,15 @@ finished, and its files are removed. Folders without a mark are never touched.
 
 import shutil
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from uuid import uuid4
 
-from filelock import FileLock, Timeout
 from sqlalchemy import Connection, Engine, func, insert, select
 
+from ergo.alone import alone, if_alone
 from ergo.errors import LibraryError
 from ergo.storage import library_rows as rows
 from ergo.storage.library_entry import Entry, Profile, checked_name
@@ -237,20 +237,15 @@ class Library:
     @contextmanager
     def _alone(self) -> Iterator[None]:
         """Be the only program that changes the library."""
-        lock = FileLock(self.folder / "library.lock")
-        with told(self.folder):
-            try:
-                lock.acquire(timeout=PATIENCE_S)
-            except Timeout as error:
-                raise LibraryError(
-                    "is being changed by another program.",
-                    where=f"{self.folder}:",
-                    remedy="Wait until that has finished, then repeat the command.",
-                ) from error
-        try:
+        refusal = LibraryError(
+            "is being changed by another program.",
+            where=f"{self.folder}:",
+            remedy="Wait until that has finished, then repeat the command.",
+        )
+        with ExitStack() as held:
+            with told(self.folder):
+                held.enter_context(alone(self._lock, refusal, patience_s=PATIENCE_S))
             yield
-        finally:
-            lock.release()
 
     def _write(self, described: Described, fill: Callable[[Path], None]) -> Entry:
         """Fill a new session folder, then let the database know it: in this order."""
@@ -290,12 +285,10 @@ class Library:
         """Finish or undo what killed programs were changing; not while another one works."""
         if not self._marks.is_dir() or not any(self._marks.iterdir()):
             return
-        try:
-            with FileLock(self.folder / "library.lock").acquire(timeout=0):
+        with if_alone(self._lock) as is_ours:
+            if is_ours:
                 for mark in self._marks.iterdir():
                     self._settle(mark.name)
-        except Timeout:
-            return
 
     def prepare(self) -> None:
         """Bring the database up to date and make sure that it belongs to this folder."""
@@ -328,6 +321,10 @@ class Library:
     def _is_ours(self, connection: Connection) -> bool:
         known = connection.scalar(select(LIBRARY.c.id))
         return self._id_file.is_file() and self._id_file.read_text("ascii") == known
+
+    @property
+    def _lock(self) -> Path:
+        return self.folder / "library.lock"
 
     @property
     def _id_file(self) -> Path:

@@ -18,6 +18,7 @@ from ergo.storage.landmark_file import StoredLandmarks, read_landmarks, write_la
 from ergo.storage.tables import plain, write_json
 from ergo.timeline import build_timeline
 from ergo.together import laid_beside, one_after_the_other
+from ergo.whole import recover
 
 LANDMARK_FILE = "landmarks.parquet"
 
@@ -128,6 +129,7 @@ def _read_beside(row: Mapping[str, Any]) -> tuple[Notes, Start]:
 
 
 def _read_description(folder: Path) -> Mapping[str, Any]:
+    recover(folder)
     path = folder / SESSION_FILE
     if not path.is_file():
         raise SessionError(

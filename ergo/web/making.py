@@ -14,7 +14,7 @@ from ergo.errors import ErgoError
 from ergo.storage.session_folder import read_session
 from ergo.views.annotated import write_annotated_clip
 from ergo.views.words import words
-from ergo.whole import clear_workshop, write_folder
+from ergo.whole import being_made, write_folder
 from ergo.workflow import ReportChoices, finish, load_session
 from ergo.workflow_sessions import Named, compare_sessions, write_comparison
 
@@ -22,8 +22,8 @@ from ergo.workflow_sessions import Named, compare_sessions, write_comparison
 def report(out: Path, language: str, folder: str, page: str) -> None:
     """Write report and tables of a session as its notes are now; rows lead to its page."""
     stored = read_session(Path(folder))
-    finish(stored.recording, stored.notes, out, ReportChoices(language, page=page))
-    clear_workshop(out)
+    with being_made(out):
+        finish(stored.recording, stored.notes, out, ReportChoices(language, page=page))
 
 
 def clip(out: Path, language: str, folder: str, source: str) -> None:
@@ -33,8 +33,8 @@ def clip(out: Path, language: str, folder: str, source: str) -> None:
     def write(fresh: Path) -> None:
         write_annotated_clip(session, int(source), fresh / "clip.mp4", words(language))
 
-    write_folder(out, write)
-    clear_workshop(out)
+    with being_made(out):
+        write_folder(out, write)
 
 
 def comparison(out: Path, language: str, *named: str) -> None:

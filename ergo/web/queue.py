@@ -4,7 +4,6 @@ import asyncio
 import contextlib
 import json
 import logging
-import shutil
 import sys
 import time
 from collections.abc import Sequence
@@ -21,7 +20,7 @@ from ergo.storage.library_entry import Entry
 from ergo.web.jobs import Job, read_jobs, write_job
 from ergo.web.opened import OpenSessions
 from ergo.web.uploads import names_given
-from ergo.whole import clear_workshop
+from ergo.whole import remove_folder
 
 LEAST_SHARE = 0.01
 """From this share done on, the time left is told."""
@@ -116,7 +115,7 @@ class Queue:
         if self._jobs[job_id].state in ("waiting", "running"):
             self.cancel(job_id)
         if self._jobs.pop(job_id).lacks_start:
-            _clear(self._out(job_id))
+            remove_folder(self._out(job_id))
         (self._folder / f"{job_id}.json").unlink(missing_ok=True)
 
     async def work(self) -> None:
@@ -139,7 +138,7 @@ class Queue:
         out = self._out(job.id)
         code, said = await self._analysed(job, out)
         if self._jobs.get(job.id, job).state == "cancelled" or job.id not in self._jobs:
-            _clear(out)
+            remove_folder(out)
             return
         if code == 0:
             await self._finish(job, out)
@@ -148,7 +147,7 @@ class Queue:
             self._set(replace(job, state="failed", error=error, lacks_start=lacks_start))
             if lacks_start:
                 return  # what was watched is wanted when the start is stated
-        _clear(out)
+        remove_folder(out)
 
     def _out(self, job_id: str) -> Path:
         return self._folder / f"{job_id}.out"
@@ -235,8 +234,3 @@ def _names(job: Job) -> list[str]:
     paths = [Path(each) for each in job.inputs]
     given = names_given(paths)
     return [given.get(path, path.name) for path in paths]
-
-
-def _clear(out: Path) -> None:
-    clear_workshop(out)
-    shutil.rmtree(out, ignore_errors=True)

@@ -1,16 +1,21 @@
 """Start the page on this machine's own address and say where it is."""
 
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import uvicorn
 
-from ergo.errors import OutputError
+from ergo.alone import alone
+from ergo.errors import LibraryError, OutputError
+from ergo.storage.library_schema import told
 from ergo.web.app import create_app
 from ergo.web.guard import OPENING_PATH, Keys
 
 LOOPBACK = "127.0.0.1"
+PATIENCE_S = 2.0
+"""For a page that is ending. [s]"""
 
 
 def serve(
@@ -37,7 +42,35 @@ def serve(
     ------
     OutputError
         If the port is taken.
+    LibraryError
+        If the library is open in another page already.
     """
+    with only_page_of(library_folder):
+        _serve(library_folder, port, say_address, database_url, home)
+
+
+@contextmanager
+def only_page_of(library_folder: Path) -> Iterator[None]:
+    """Own the queue and what it makes in a library; a second page is refused."""
+    refusal = LibraryError(
+        "is open in another `ergo serve`.",
+        where=f"{library_folder}:",
+        remedy="Use the page that is open, or end that program first.",
+    )
+    with ExitStack() as held:
+        with told(library_folder):
+            library_folder.mkdir(parents=True, exist_ok=True)
+            held.enter_context(alone(library_folder / "page.lock", refusal, patience_s=PATIENCE_S))
+        yield
+
+
+def _serve(
+    library_folder: Path,
+    port: int,
+    say_address: Callable[[str], None],
+    database_url: str | None,
+    home: str,
+) -> None:
     keys = Keys(home=home)
     listener = _listener(port)
     app = create_app(library_folder, keys, database_url)
