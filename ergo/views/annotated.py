@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -86,7 +87,7 @@ def _annotated(session: Session, source: int, words: Words) -> Iterator[PictureA
         safe = safe_picture(recording, frame, shown.picture, blur_operator=True)
         points = _points(recording, frame)
         picture = safe if points is None else drawn(safe, points)
-        yield _captioned(picture, _caption(session, frame, words))
+        yield captioned(picture, _caption(session, frame, words))
 
 
 def _caption(session: Session, frame: int, words: Words) -> str:
@@ -105,18 +106,27 @@ def _caption(session: Session, frame: int, words: Words) -> str:
     return "\n".join(lines)
 
 
-def _captioned(picture: PictureArray, text: str) -> PictureArray:
+def captioned(picture: PictureArray, text: str) -> PictureArray:
+    """Return a picture, at most :data:`WIDEST_PX` wide, with lines of text at its top left."""
     from PIL import Image, ImageDraw, ImageFont
 
     image = Image.fromarray(picture)
     image.thumbnail((WIDEST_PX, WIDEST_PX))
     draw = ImageDraw.Draw(image)
-    font = ImageFont.load_default(size=max(11, image.height // 36))
+    font = ImageFont.truetype(_font(), size=max(11, image.height // 36))
     at = (image.width // 60, image.height // 60)
     left, top, right, bottom = draw.multiline_textbbox(at, text, font=font)
     draw.rectangle((left - 6, top - 4, right + 6, bottom + 6), fill=_DARK)
     draw.multiline_text(at, text, font=font, fill=_LIGHT)
     return np.asarray(image, dtype=np.uint8)
+
+
+@cache
+def _font() -> Path:
+    """Return the font of the plots, which has the minus sign; Pillow's own draws a box for it."""
+    import matplotlib
+
+    return Path(matplotlib.get_data_path()) / "fonts" / "ttf" / "DejaVuSans.ttf"
 
 
 def _encode(pictures: Iterator[PictureArray], rate: Fraction, path: Path) -> None:
