@@ -13,6 +13,7 @@
     ├── OutputError           the output folder cannot be used
     ├── SessionError          a stored session cannot be read
     ├── LibraryError          the library of sessions cannot be used as asked
+    ├── EndedBySystem         the system ended a process of ours, most often for lack of memory
     ├── MissingLibrary        a system library or a bundled model is missing
     └── TooLittleSeen         exit code 4: finished, but too little was visible to judge
 
@@ -80,6 +81,10 @@ class SessionError(ErgoError):
 
 class LibraryError(ErgoError):
     """The library of sessions is newer, busy or full, or has no such session."""
+
+
+class EndedBySystem(ErgoError):
+    """The system ended a process of ours: memory ran out, or a file made a library crash."""
 
 
 class MissingLibrary(ErgoError):

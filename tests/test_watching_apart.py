@@ -1,25 +1,24 @@
 """Watching in another process gives the same, says the same, and ends with this one."""
 
-import pickle
+import importlib
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from ergo.analyse import record
-from ergo.errors import UnreadablePicture
+from ergo.errors import EndedBySystem, UnreadablePicture
 from ergo.frames.clips import ClipSource
 from ergo.frames.stills import StillSource
 from ergo.notes.notes import Notes
 from ergo.session import Settings
 from ergo.storage.landmark_file import as_stored
 from ergo.storage.shelf import FolderShelf
-from ergo.watching_apart import STOPPED, watch_apart
+from ergo.watching_apart import watch_apart
 
 SAMPLE = Path(__file__).parents[1] / "sample_frames"
+CLIP = SAMPLE / "kf_scaling.mp4"
 SETTINGS = Settings(effort="fast")
 
 
@@ -64,21 +63,25 @@ def test_what_another_process_cannot_read_is_refused_in_the_same_words(tmp_path)
     assert str(there.value) == str(here.value)
 
 
-def test_the_other_process_ends_when_this_one_does(tmp_path):
-    work = (
-        [ClipSource(SAMPLE / "kf_scaling.mp4")],
-        [Notes()],
-        "full",
-        FolderShelf(tmp_path, SETTINGS, ""),
-    )
-    process = subprocess.Popen(
-        [sys.executable, "-m", "ergo.watching_apart"],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-    )
-    with process:
-        pickle.dump(work, process.stdin)
-        process.stdin.flush()
-        process.stdout.readline()  # it is at work
-        process.stdin.close()
-        assert process.wait(timeout=30) == STOPPED
+ENDS_ITSELF = """
+import os, signal
+from ergo.frames.clips import ClipSource
+
+class EndsItself(ClipSource):
+    def __iter__(self):
+        for frame in super().__iter__():
+            if frame.time_s > 1.5:
+                os.kill(os.getpid(), signal.SIGKILL)
+            yield frame
+"""
+
+
+def test_what_the_system_ended_is_told_so_and_goes_on_when_repeated(tmp_path, monkeypatch):
+    (tmp_path / "ends_itself.py").write_text(ENDS_ITSELF)
+    monkeypatch.syspath_prepend(tmp_path)
+    ending = importlib.import_module("ends_itself").EndsItself(CLIP, None, 1.0)
+    shelf = FolderShelf(tmp_path / "out", SETTINGS, "")
+    with pytest.raises(EndedBySystem, match=r"^Watching .* memory ran out\. Repeat .* --rate"):
+        watch_apart([ending], [Notes()], "fast", shelf)
+    watch_apart([ClipSource(CLIP, None, 1.0)], [Notes()], "fast", shelf)
+    assert shelf.is_closed(ending.facts)

@@ -1,20 +1,21 @@
 """The report as PDF, set by WeasyPrint from the same template; no browser, no network.
 
-It is set in a process of its own, ``python -m ergo.views.pdf``: that loads its libraries
-while figures are still drawn, and sets the report while the page is still put together.
-It reads HTML from its standard input to the end and writes the PDF to its standard output.
+It is set by a child (:mod:`ergo.child_process`), ``python -m ergo.views.pdf``: that loads its
+libraries while figures are still drawn, and sets the report while the page is still put together.
 """
 
+import base64
 import logging
-import os
-import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from ergo.child_process import Limits, Talk, Task, child, run_child
 from ergo.errors import MissingLibrary, OutputError
+
+_TASK = Task("Setting the PDF", "Close other programs, then repeat the command.")
 
 
 def write_pdf(html: str, path: Path) -> None:
@@ -31,67 +32,36 @@ def typesetting(path: Path) -> Iterator[Callable[[str], None]]:
     ------
     MissingLibrary
         If Pango is not installed.
+    EndedBySystem
+        If the system ended the other process.
     OutputError
         If the file cannot be written.
     """
-    with _other_process() as process:
-        assert process.stdin is not None
-        assert process.stdout is not None
-        page = process.stdin
-
-        def set_html(html: str) -> None:
-            page.write(html.encode("utf-8"))
-            page.close()
-
-        try:
-            yield set_html
-        except BaseException:
-            process.kill()
-            raise
-        pdf = process.stdout.read()
-    if process.returncode == MissingLibrary.exit_code:
-        raise MissingLibrary(
-            "cannot be loaded.",
-            where="Pango (needed for report.pdf)",
-            remedy="On Debian: apt-get install libpango-1.0-0 libpangoft2-1.0-0.",
-        )
-    if process.returncode:
-        raise RuntimeError(f"typesetting ended with {process.returncode}")
+    with child(__name__, task=_TASK) as process:
+        yield process.tell
+        pdf = b"".join(base64.b64decode(said["pdf"]) for said in process.heard())
     try:
         path.write_bytes(pdf)
     except OSError as error:
         raise OutputError("cannot be written.", where=str(path)) from error
 
 
-def _other_process() -> subprocess.Popen[bytes]:
-    """Start the other process where Python finds what it finds here."""
-    return subprocess.Popen(
-        [sys.executable, "-P", "-m", __name__],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
-        start_new_session=True,  # Ctrl-C is for us
-    )
-
-
-def main() -> int:
-    """Set the page on standard input and return the exit code."""
-    with os.fdopen(os.dup(1), "wb") as listener:
-        os.dup2(2, 1)  # whatever else is printed is not for the listener
-        try:
-            set_page = _loaded()
-        except OSError:  # Pango is a system library
-            sys.stdin.buffer.read()
-            return MissingLibrary.exit_code
-        html = sys.stdin.buffer.read().decode("utf-8")
-        if html:  # else the report was given up
-            listener.write(set_page(html))
-    return 0
+def _set(talk: Talk) -> None:
+    """Load the libraries, hear the page and say its PDF."""
+    set_page = _loaded()
+    talk.say({"pdf": base64.b64encode(set_page(talk.hear())).decode()})
 
 
 def _loaded() -> Callable[[str], bytes]:
-    from weasyprint import HTML
-    from weasyprint.urls import URLFetcher
+    try:
+        from weasyprint import HTML
+        from weasyprint.urls import URLFetcher
+    except OSError as error:  # Pango is a system library
+        raise MissingLibrary(
+            "cannot be loaded.",
+            where="Pango (needed for report.pdf)",
+            remedy="On Debian: apt-get install libpango-1.0-0 libpangoft2-1.0-0.",
+        ) from error
 
     for name in ("weasyprint", "fontTools"):
         logging.getLogger(name).setLevel(logging.CRITICAL)
@@ -106,4 +76,4 @@ def _loaded() -> Callable[[str], bytes]:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run_child(_set, Limits()))

@@ -1,6 +1,3 @@
-import subprocess
-import sys
-
 import pytest
 from pypdf import PdfReader
 
@@ -33,9 +30,3 @@ def test_a_report_that_is_given_up_leaves_no_pdf_and_is_told_as_it_was(tmp_path)
 def test_a_place_that_cannot_be_written_to_is_named(tmp_path):
     with pytest.raises(OutputError, match=r"page\.pdf cannot be written"):
         write_pdf(PAGE, tmp_path / "nowhere" / "page.pdf")
-
-
-def test_the_typesetter_ends_when_nobody_gives_it_a_page():
-    command = [sys.executable, "-m", "ergo.views.pdf"]
-    done = subprocess.run(command, stdin=subprocess.DEVNULL, capture_output=True, check=True)
-    assert done.stdout == b""
