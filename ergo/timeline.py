@@ -10,6 +10,12 @@ from ergo.errors import InputError
 
 TimeUnit = Literal["second", "picture"]
 
+BRIDGE_S = 0.6
+"""Longest gap that is bridged, that does not end a hold, and that counts as seen (ours) [s]."""
+
+SLOWEST_STEP_S = 10.0
+"""The slowest sampling that can be chosen; pictures further apart show no posture between [s]."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Timeline:
@@ -26,8 +32,9 @@ class Timeline:
         source; 0 for a still. [s]
     held : array (frame,)
         How much each frame stands for, in ``unit``. In a clip: half the way to
-        the frame before plus half the way to the frame after. A still stands
-        for 1 picture when the session holds only stills, else for nothing.
+        the frame before plus half the way to the frame after, but never more
+        than half a usual step into a jump in time. A still stands for 1
+        picture when the session holds only stills, else for nothing.
     is_still : array (frame,)
         True where the frame is a still picture.
     unit : str
@@ -52,9 +59,24 @@ class Timeline:
         return len(self.time_s)
 
     @property
+    def gap_after(self) -> FloatArray:
+        """array (frame,): time up to the next frame of the clip for which no frame stands.
+
+        Nobody saw what happened in it: it belongs to the session and is not assessed. 0 but
+        at a jump in time. [unit]
+        """
+        gap = np.zeros(len(self))
+        for source in range(len(self.sources)):
+            frames = self.frames_of(source)
+            if len(frames) > 1 and not self.is_still[frames[0]]:
+                step_s = np.diff(self.time_s[frames])
+                gap[frames[:-1]] = step_s - _stood_for_s(step_s)
+        return gap
+
+    @property
     def total(self) -> float:
-        """Return what the session stands for, in ``unit``."""
-        return float(np.sum(self.held))
+        """Return what the session stands for, jumps in time included. In ``unit``."""
+        return float(np.sum(self.held) + np.sum(self.gap_after))
 
     def frames_of(self, source: int) -> IndexArray:
         """Return the frames of one source, in order of time."""
@@ -65,8 +87,9 @@ def held_s(time_s: FloatArray) -> FloatArray:
     """Return how long each frame of one clip stands for.
 
     Half the way to the frame before plus half the way to the frame after; the
-    first and last frame get the median half step on their open side, so that a
-    clip of ``n`` frames at a steady step stands for ``n`` steps.
+    first and last frame, and those at a jump in time, get half the usual step
+    on their open side, so that a clip of ``n`` frames at a steady step stands
+    for ``n`` steps, with a hole in it or without.
 
     Parameters
     ----------
@@ -83,8 +106,30 @@ def held_s(time_s: FloatArray) -> FloatArray:
     steps = np.diff(time_s)
     if np.any(steps <= 0):
         raise InputError("The times of a clip must rise.")
-    edge = np.median(steps)
-    return np.asarray((np.concatenate([[edge], steps]) + np.concatenate([steps, [edge]])) / 2)
+    stood_for, edge = _stood_for_s(steps), usual_step_s(steps)
+    before, after = np.concatenate([[edge], stood_for]), np.concatenate([stood_for, [edge]])
+    return np.asarray((before + after) / 2)
+
+
+def _stood_for_s(step_s: FloatArray) -> FloatArray:
+    """Return how much of each step the frames at its ends stand for, array (frame - 1,). [s]."""
+    return np.where(step_s > longest_gap_s(step_s), usual_step_s(step_s), step_s)
+
+
+def usual_step_s(step_s: FloatArray) -> float:
+    """Return the usual step of a clip, array (frame - 1,): its median, the lower of two. [s]."""
+    if not len(step_s):
+        return 0.0
+    return min(float(np.quantile(step_s, 0.5, method="lower")), SLOWEST_STEP_S)
+
+
+def longest_gap_s(step_s: FloatArray) -> float:
+    """Return the longest step in time that still counts as going on [s].
+
+    It is one step more than the bridge, so that a bridged gap does not end a
+    run, nor does a clip analysed at less than one frame per bridge.
+    """
+    return BRIDGE_S + usual_step_s(step_s) * 1.001
 
 
 def build_timeline(

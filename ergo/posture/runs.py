@@ -4,11 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray, IndexArray
-from ergo.timeline import Timeline
-
-BRIDGE_S = 0.6
-"""Longest gap that is bridged, and that does not end a hold [s]."""
+from ergo.arrays import BoolArray, IndexArray
+from ergo.timeline import Timeline, longest_gap_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,16 +32,6 @@ def _parts(frames: IndexArray, breaks: BoolArray) -> list[Run]:
     """Return the runs between breaks (frame - 1,), from their first to their last frame."""
     parts = np.split(frames, np.flatnonzero(breaks) + 1)
     return [Run(int(part[0]), int(part[-1]) + 1) for part in parts]
-
-
-def longest_gap_s(step_s: FloatArray) -> float:
-    """Return the longest step in time that still counts as going on [s].
-
-    It is one step more than the bridge, so that a bridged gap does not end a
-    run, nor does a clip analysed at less than one frame per bridge.
-    """
-    usual = float(np.median(step_s)) if len(step_s) else 0.0
-    return BRIDGE_S + usual * 1.001
 
 
 def seen_runs(timeline: Timeline, run: Run, seen: BoolArray) -> tuple[Run, ...]:

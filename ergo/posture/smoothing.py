@@ -4,8 +4,8 @@ import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.runs import Run, clip_runs, longest_gap_s
-from ergo.timeline import Timeline
+from ergo.posture.runs import Run, clip_runs
+from ergo.timeline import Timeline, longest_gap_s
 
 CUTOFF_HZ = 1.0
 """Second-order Butterworth low-pass, run forwards and backwards: half the amplitude is left

@@ -7,7 +7,6 @@ from typing import Literal
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
 from ergo.room.camera import Camera
 from ergo.stats.groups import task_labels
 from ergo.stats.pool import Measured
@@ -157,16 +156,12 @@ def _task_shares(sessions: Sequence[Measured]) -> Counter[str] | None:
 
 
 def _seen(before: Sequence[Measured], after: Sequence[Measured]) -> list[Doubt]:
-    shares = [
-        _share(
-            np.concatenate([each.posture.person_found for each in sessions]),
-            np.concatenate([each.timeline.held for each in sessions]),
-        )
-        for sessions in (before, after)
-    ]
+    shares = [_share_seen(sessions) for sessions in (before, after)]
     is_other = abs(shares[1] - shares[0]) > SAME_SEEN_SHARE
     return [Doubt("other_share_seen", *shares)] if is_other else []
 
 
-def _share(true: BoolArray, held: FloatArray) -> float:
-    return float(np.sum(held[true]) / np.sum(held)) if np.sum(held) > 0 else float("nan")
+def _share_seen(sessions: Sequence[Measured]) -> float:
+    seen = sum(float(np.sum(each.timeline.held[each.posture.person_found])) for each in sessions)
+    total = sum(each.timeline.total for each in sessions)
+    return seen / total if total > 0 else float("nan")

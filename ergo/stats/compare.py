@@ -14,17 +14,20 @@ from typing import Literal
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import FloatArray
 from ergo.errors import InputError
 from ergo.stats.bootstrap import CONFIDENCE, Draws, difference, draws_of, holm
 from ergo.stats.comparable import SPOILING, Doubt, doubts_about
 from ergo.stats.exposure import Estimate, LimitSet
 from ergo.stats.figures import (
+    Asked,
     Figure,
     beyond_share,
     holds_per_hour,
     level_share,
+    part,
     percentile,
+    whole,
 )
 from ergo.stats.groups import Labels
 from ergo.stats.holds import HOLD_ANGLES
@@ -182,9 +185,9 @@ def _part_questions(before: _Group, after: _Group) -> list[_Question]:
         ("task", lambda pool: pool.tasks),
     ]
     return [
-        _beyond(limits, where, part, labels)
+        _beyond(limits, where, name, labels)
         for where, labels in places
-        for part in sorted(_named(labels(before.pool)) & _named(labels(after.pool)))
+        for name in sorted(_named(labels(before.pool)) & _named(labels(after.pool)))
         for limits in headline
     ]
 
@@ -194,20 +197,20 @@ def _named(labels: Labels) -> set[str]:
 
 
 def _beyond(
-    limits: LimitSet, where: Whereabouts, part: str, labels: Callable[[Pool], Labels] | None
+    limits: LimitSet, where: Whereabouts, name: str, labels: Callable[[Pool], Labels] | None
 ) -> _Question:
-    def wanted(pool: Pool) -> BoolArray:
-        if labels is None:
-            return np.ones(len(pool.held), dtype=bool)
-        return np.array([label == part for label in labels(pool)], dtype=bool)
+    def asked(pool: Pool) -> Asked:
+        if labels is None or where == "session":
+            return whole(pool)
+        return part(pool, where, labels(pool), name)
 
     return _Question(
         "beyond",
         limits.angle.name,
         limits.rule,
         where,
-        part,
-        lambda group: beyond_share(group.pool, group.draws, limits, wanted(group.pool)),
+        name,
+        lambda group: beyond_share(group.pool, group.draws, limits, asked(group.pool)),
     )
 
 
@@ -229,9 +232,7 @@ def _level(key: tuple[str, str]) -> _Question:
         key[1],
         "session",
         "",
-        lambda group: level_share(
-            group.pool, group.draws, key, np.ones(len(group.pool.held), dtype=bool)
-        ),
+        lambda group: level_share(group.pool, group.draws, key, whole(group.pool)),
     )
 
 

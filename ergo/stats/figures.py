@@ -9,7 +9,8 @@ from scipy.special import ndtri
 from ergo.arrays import BoolArray, FloatArray
 from ergo.scores.method_score import NOT_SEEN
 from ergo.stats.bootstrap import Draws, Spread, figure_spread, ratio_spread
-from ergo.stats.exposure import LimitSet
+from ergo.stats.exposure import GroupKind, LimitSet
+from ergo.stats.groups import Labels, gap_labels
 from ergo.stats.neighbours import missed_by_blocks
 from ergo.stats.pool import Pool
 from ergo.stats.uncertain import (
@@ -51,7 +52,46 @@ class Figure:
     judged_share: float
 
 
-def beyond_share(pool: Pool, draws: Draws, limits: LimitSet, wanted: BoolArray) -> Figure:
+@dataclass(frozen=True, slots=True, eq=False)
+class Asked:
+    """The part of a pool that a figure is about.
+
+    Attributes
+    ----------
+    held : array (frame,)
+        0 outside the part. [s or pictures]
+    total : float
+        What the part stands for, jumps in time included. [s or pictures]
+    """
+
+    held: FloatArray
+    total: float
+
+
+def whole(pool: Pool) -> Asked:
+    """Return the whole pool."""
+    return Asked(pool.held, float(np.sum(pool.held) + np.sum(pool.gap_after)))
+
+
+def part(pool: Pool, kind: GroupKind, labels: Labels, name: str) -> Asked:
+    """Return the part of a pool at one clock hour or in one task.
+
+    Parameters
+    ----------
+    pool : Pool
+    kind : str
+    labels : tuple (frame,) of str or None
+        Of the pool, of this kind.
+    name : str
+    """
+    wanted = np.array([label == name for label in labels], dtype=bool)
+    held = np.where(wanted, pool.held, 0.0)
+    return Asked(
+        held, float(np.sum(held) + np.sum(pool.gap_after[gap_labels(kind, labels) == name]))
+    )
+
+
+def beyond_share(pool: Pool, draws: Draws, limits: LimitSet, asked: Asked) -> Figure:
     """Return the share of the judged time beyond a limit.
 
     Parameters
@@ -59,22 +99,21 @@ def beyond_share(pool: Pool, draws: Draws, limits: LimitSet, wanted: BoolArray) 
     pool : Pool
     draws : Draws
     limits : LimitSet
-    wanted : array (frame,)
-        The frames that the figure is about.
+    asked : Asked
+        What the figure is about.
     """
     name = limits.angle.name
     value = pool.posture.angle(name)
     strained = [n for n, band in enumerate(limits.bands) if band.strain == 2]
-    held = np.where(wanted, pool.held, 0.0)
-    alike = alike_frames(value, pool.posture.angle_sd(name), weights_of(held[None]))
+    alike = alike_frames(value, pool.posture.angle_sd(name), weights_of(asked.held[None]))
     probability = band_probabilities(alike, edges_of(limits.bands))[strained].sum(axis=0)
     is_beyond = np.isin(band_of(limits.bands, value), strained)
     return _share(
-        pool, draws, held, is_beyond, np.isfinite(value), common_shares(alike, probability)[:, 0]
+        pool, draws, asked, is_beyond, np.isfinite(value), common_shares(alike, probability)[:, 0]
     )
 
 
-def level_share(pool: Pool, draws: Draws, key: tuple[str, str], wanted: BoolArray) -> Figure:
+def level_share(pool: Pool, draws: Draws, key: tuple[str, str], asked: Asked) -> Figure:
     """Return the share of the judged time at the upper levels of a method.
 
     Parameters
@@ -83,8 +122,8 @@ def level_share(pool: Pool, draws: Draws, key: tuple[str, str], wanted: BoolArra
     draws : Draws
     key : tuple of str
         Method and side. The upper levels are :func:`upper_level` and above.
-    wanted : array (frame,)
-        The frames that the figure is about.
+    asked : Asked
+        What the figure is about.
     """
     scores = pool.levels[key]
     first = upper_level(len(scores[0].levels))
@@ -93,11 +132,10 @@ def level_share(pool: Pool, draws: Draws, key: tuple[str, str], wanted: BoolArra
         [score.level_probability[:, : first - 1].sum(axis=1) for score in scores]
     )
     judged = level != NOT_SEEN
-    held = np.where(wanted, pool.held, 0.0)
     cut = np.where(judged, np.clip(ndtri(np.clip(lower, 0, 1)), -_SURE, _SURE), np.nan)
-    alike = alike_frames(_FINE * cut, np.full(len(cut), _FINE), weights_of(held[None]))
+    alike = alike_frames(_FINE * cut, np.full(len(cut), _FINE), weights_of(asked.held[None]))
     below = band_probabilities(alike, np.array([0.0]))[1]
-    return _share(pool, draws, held, level >= first, judged, 1 - common_shares(alike, below)[:, 0])
+    return _share(pool, draws, asked, level >= first, judged, 1 - common_shares(alike, below)[:, 0])
 
 
 def upper_level(levels: int) -> int:
@@ -111,19 +149,20 @@ def upper_level(levels: int) -> int:
 def _share(
     pool: Pool,
     draws: Draws,
-    held: FloatArray,
+    asked: Asked,
     is_counted: BoolArray,
     judged: BoolArray,
     common: FloatArray,
 ) -> Figure:
-    counted, judged_held = np.where(is_counted & judged, held, 0.0), np.where(judged, held, 0.0)
+    judged_held = np.where(judged, asked.held, 0.0)
+    counted = np.where(is_counted, judged_held, 0.0)
     amount, of = _by_block(pool, counted), _by_block(pool, judged_held)
     total = float(np.sum(of))
     return Figure(
         value=float(np.sum(amount)) / total if total > 0 else nan,
         spread=_raised(ratio_spread(amount, of, draws), pool, counted, judged_held),
         moved=common - np.mean(common),
-        judged_share=total / float(np.sum(held)) if np.sum(held) > 0 else 0.0,
+        judged_share=total / asked.total if asked.total > 0 else 0.0,
     )
 
 
@@ -172,7 +211,7 @@ def percentile(pool: Pool, draws: Draws, angle: str, share: float) -> Figure:
             figure_spread(quantile, of > 0, draws), pool, np.where(value > found, held, 0.0), held
         ),
         moved=-COMMON_ERRORS * common_sd,
-        judged_share=total / float(np.sum(pool.held)),
+        judged_share=total / whole(pool).total,
     )
 
 
@@ -206,7 +245,7 @@ def holds_per_hour(pool: Pool, draws: Draws, angle: str) -> Figure:
         value=float(np.sum(passed)) / total if total > 0 else nan,
         spread=ratio_spread(passed, of, draws),
         moved=np.zeros(len(COMMON_ERRORS)),
-        judged_share=3600 * total / float(np.sum(pool.held)) if np.sum(pool.held) > 0 else 0.0,
+        judged_share=3600 * total / whole(pool).total if total > 0 else 0.0,
     )
 
 

@@ -6,7 +6,7 @@ from itertools import compress
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import AnyArray, BoolArray, FloatArray
 from ergo.notes.notes import Notes, TaskSpan
 from ergo.notes.spans import is_within, labels_per_frame
 from ergo.posture.clock_track import ClockTrack
@@ -27,11 +27,19 @@ class Part:
         As in :class:`ergo.stats.exposure.Group`.
     held : array (frame,)
         Weights; 0 for the frames of other parts. [unit of the timeline]
+    gap : float
+        Time of the part for which no frame stands. [unit of the timeline]
     """
 
     kind: GroupKind
     name: str
     held: FloatArray
+    gap: float
+
+    @property
+    def total(self) -> float:
+        """Return what the part stands for. In the unit of the timeline."""
+        return float(np.sum(self.held)) + self.gap
 
 
 def nearest_hours(hours: FloatArray) -> FloatArray:
@@ -88,15 +96,14 @@ def is_excluded(timeline: Timeline, notes: Sequence[Notes]) -> BoolArray:
     return excluded
 
 
-def parts_of(kind: GroupKind, labels: Labels, held: FloatArray) -> tuple[Part, ...]:
+def parts_of(kind: GroupKind, labels: Labels, timeline: Timeline) -> tuple[Part, ...]:
     """Return one part per name, hours in order, other names as they first appear.
 
     Parameters
     ----------
     kind : str
     labels : tuple (frame,) of str or None
-    held : array (frame,)
-        [unit of the timeline]
+    timeline : Timeline
 
     Returns
     -------
@@ -104,12 +111,28 @@ def parts_of(kind: GroupKind, labels: Labels, held: FloatArray) -> tuple[Part, .
         Empty where no frame has a name; else the unnamed frames come last.
         Names of frames that stand for nothing (stills beside a clip) are left out.
     """
+    held, gap = timeline.held, timeline.gap_after
     names = [name for name in dict.fromkeys(compress(labels, (held > 0).tolist())) if name]
     if kind == "clock":
         names.sort(key=int)
-    of_frame = np.array(labels, dtype=object)
-    parts = [Part(kind, name, np.where(of_frame == name, held, 0.0)) for name in names]
-    unnamed = of_frame == None  # noqa: E711 - of each frame
-    if names and np.any(unnamed & (held > 0)):
-        parts.append(Part(kind, UNKNOWN, np.where(unnamed, held, 0.0)))
+    of_frame, of_gap = np.array(labels, dtype=object), gap_labels(kind, labels)
+    parts = [
+        Part(kind, name, np.where(of_frame == name, held, 0.0), float(np.sum(gap[of_gap == name])))
+        for name in names
+    ]
+    unnamed, nowhere = of_frame == None, of_gap == None  # noqa: E711 - of each frame
+    rest = Part(kind, UNKNOWN, np.where(unnamed, held, 0.0), float(np.sum(gap[nowhere])))
+    if names and rest.total > 0:
+        parts.append(rest)
     return tuple(parts)
+
+
+def gap_labels(kind: GroupKind, labels: Labels) -> AnyArray:
+    """Return to which part the jump in time after each frame belongs, array (frame,).
+
+    To the task or area of the mouth that is stated on both sides of it, else to none
+    (None); where the operator sat meanwhile nobody saw.
+    """
+    of_frame = np.array(labels, dtype=object)
+    of_frame[(np.roll(of_frame, -1) != of_frame) | (kind == "clock")] = None
+    return of_frame

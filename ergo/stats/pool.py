@@ -69,8 +69,8 @@ class Pool:
     ----------
     posture : PostureTrack
         Not judged where the notes exclude a part.
-    held : array (frame,)
-        [s or pictures]
+    held, gap_after : array (frame,)
+        As in :class:`ergo.timeline.Timeline`. [s or pictures]
     block : array (frame,)
         Number of the block of each frame.
     session_of_block : array (block,)
@@ -87,6 +87,7 @@ class Pool:
 
     posture: PostureTrack
     held: FloatArray
+    gap_after: FloatArray
     block: IndexArray
     session_of_block: IndexArray
     cell: IndexArray
@@ -119,6 +120,7 @@ def pooled(sessions: Sequence[Measured]) -> Pool:
     return Pool(
         posture=_joined([_judged(each) for each in sessions]),
         held=np.concatenate([each.timeline.held for each in sessions]),
+        gap_after=np.concatenate([each.timeline.gap_after for each in sessions]),
         block=np.concatenate(blocks).astype(np.int64),
         session_of_block=np.concatenate(owners).astype(np.int64),
         cell=np.concatenate(cells).astype(np.int64),

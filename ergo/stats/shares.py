@@ -28,7 +28,10 @@ _FINE = 10.0  # standard deviations are put together in twentieths
 
 
 def limit_shares(
-    posture: PostureTrack, held: FloatArray, limits: Sequence[LimitSet]
+    posture: PostureTrack,
+    held: FloatArray,
+    limits: Sequence[LimitSet],
+    gap: FloatArray | None = None,
 ) -> tuple[tuple[LimitShares, ...], ...]:
     """Return the shares of every set of limits, for every group of frames.
 
@@ -38,12 +41,14 @@ def limit_shares(
     held : array (group, frame)
         Weights of each group. [unit of the timeline]
     limits : sequence of LimitSet
+    gap : array (group,), optional
+        Time of each group for which no frame stands: not assessed. [unit of the timeline]
 
     Returns
     -------
     tuple (group,) of tuple (limits,) of LimitShares
     """
-    names, weights = dict.fromkeys(each.angle.name for each in limits), weights_of(held)
+    names, weights = dict.fromkeys(each.angle.name for each in limits), weights_of(held, gap)
     alike = {
         name: alike_frames(posture.angle(name), posture.angle_sd(name), weights) for name in names
     }
@@ -66,7 +71,7 @@ def _limit_shares(
         drawn_shares(alike, _with_sum(probability, strained), total),
         total,
     )
-    unjudged = sure_shares(counted[-1], total)
+    unjudged = sure_shares(counted[-1] + weights.gap, total)
     return tuple(
         LimitShares(limits, tuple(band[group] for band in per_band), beyond[group], unjudged[group])
         for group in range(len(total))
@@ -79,7 +84,7 @@ def _with_sum(per_band: FloatArray, wanted: list[int]) -> FloatArray:
 
 
 def level_shares(
-    scores: Sequence[MethodScore], held: FloatArray
+    scores: Sequence[MethodScore], held: FloatArray, gap: FloatArray | None = None
 ) -> tuple[tuple[LevelShares, ...], ...]:
     """Return the shares of every method's levels, for every group of frames.
 
@@ -88,12 +93,14 @@ def level_shares(
     scores : sequence of MethodScore
     held : array (group, frame)
         Weights of each group. [unit of the timeline]
+    gap : array (group,), optional
+        Time of each group for which no frame stands: not assessed. [unit of the timeline]
 
     Returns
     -------
     tuple (group,) of tuple (score,) of LevelShares
     """
-    weights = weights_of(held)
+    weights = weights_of(held, gap)
     per_score = [_level_shares(score, weights) for score in scores]
     return tuple(zip(*per_score, strict=True)) if per_score else tuple(() for _ in held)
 
@@ -102,7 +109,7 @@ def _level_shares(score: MethodScore, weights: Weights) -> tuple[LevelShares, ..
     total = weights.total
     counted = weights.summed(score.level, len(score.levels) + 1, weights.weight)
     per_level = shares_with_interval(counted[1:], _drawn_levels(score, weights, total), total)
-    unjudged = sure_shares(counted[NOT_SEEN], total)
+    unjudged = sure_shares(counted[NOT_SEEN] + weights.gap, total)
     return tuple(
         LevelShares(
             score.method,

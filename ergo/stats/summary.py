@@ -51,19 +51,20 @@ def exposure_of(
     Returns
     -------
     Exposure
-        Parts that the notes exclude count as not judged.
+        Parts that the notes exclude, and jumps in time, count as not judged.
     """
     excluded = is_excluded(timeline, notes)
     posture, scores = _without(posture, excluded), [_unjudged(each, excluded) for each in scores]
     hours, tasks = hour_labels(clock), task_labels(timeline, notes)
     areas = mouth_area_labels(timeline, notes)
-    by_clock = parts_of("clock", hours, timeline.held)
-    by_task = parts_of("task", tasks, timeline.held)
-    by_area = parts_of("mouth_area", areas, timeline.held)
+    by_clock = parts_of("clock", hours, timeline)
+    by_task = parts_of("task", tasks, timeline)
+    by_area = parts_of("mouth_area", areas, timeline)
     parts = (*by_clock, *by_task, *by_area)
     held = np.array([timeline.held, *(part.held for part in parts)])
-    limits = limit_shares(posture, held, limit_sets())
-    levels = level_shares(scores, held)
+    gap = np.array([np.sum(timeline.gap_after), *(part.gap for part in parts)])
+    limits = limit_shares(posture, held, limit_sets(), gap)
+    levels = level_shares(scores, held, gap)
     groups = _groups(timeline.total, parts, limits[1:], levels[1:])
     holds = hold_records(timeline, posture, holding_line, hours, tasks)
     headline = [each for each in limit_sets() if each.is_headline]
@@ -90,7 +91,7 @@ def _groups(
     levels: Sequence[tuple[LevelShares, ...]],
 ) -> tuple[Group, ...]:
     return tuple(
-        Group(part.kind, part.name, share_of(float(np.sum(part.held)), total), limit, level)
+        Group(part.kind, part.name, share_of(part.total, total), limit, level)
         for part, limit, level in zip(parts, limits, levels, strict=True)
     )
 

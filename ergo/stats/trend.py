@@ -20,7 +20,7 @@ from ergo.errors import InputError
 from ergo.stats.bootstrap import CONFIDENCE, Draws, draws_of
 from ergo.stats.compare import SAME_PLACE_CORRELATION, measuring_variance
 from ergo.stats.exposure import Estimate, LimitSet
-from ergo.stats.figures import Figure, beyond_share
+from ergo.stats.figures import Figure, beyond_share, whole
 from ergo.stats.pool import Measured, Pool, pooled
 
 TrendVerdict = Literal["better", "worse", "no_evidence", "too_little_seen"]
@@ -189,7 +189,7 @@ def share_beyond(limits: LimitSet) -> Callable[[Pool, Draws], Figure]:
     """Return the figure "share of the judged time beyond a limit"."""
 
     def share(pool: Pool, draws: Draws) -> Figure:
-        return beyond_share(pool, draws, limits, np.ones(len(pool.held), dtype=bool))
+        return beyond_share(pool, draws, limits, whole(pool))
 
     return share
 

@@ -53,22 +53,27 @@ class Weights:
         Row of ``counts`` that holds for the frame.
     counts : array (pattern, group)
         1 where a group counts such frames, else 0.
+    gap : array (group,)
+        What belongs to each group although no frame stands for it (jumps in
+        time): never assessed. [unit of the timeline]
     """
 
     weight: FloatArray
     pattern: IndexArray
     counts: FloatArray
+    gap: FloatArray
 
     @property
     def total(self) -> FloatArray:
         """array (group,): what each group stands for, in the unit of the timeline."""
         everywhere = np.zeros(len(self.weight), dtype=np.int64)
-        total: FloatArray = self.summed(everywhere, 1, self.weight)[0]
+        total: FloatArray = self.summed(everywhere, 1, self.weight)[0] + self.gap
         return total
 
     def some(self, frames: IndexArray) -> "Weights":
-        """Return the weights of some of the frames."""
-        return Weights(self.weight[frames], self.pattern[frames], self.counts)
+        """Return the weights of some of the frames alone."""
+        none = np.zeros_like(self.gap)
+        return Weights(self.weight[frames], self.pattern[frames], self.counts, none)
 
     def summed(self, place: IndexArray, places: int, values: FloatArray) -> FloatArray:
         """Return the sums of values (frame,) by their place (frame,), array (place, group)."""
@@ -79,8 +84,15 @@ class Weights:
         return sums
 
 
-def weights_of(held: FloatArray) -> Weights:
+def weights_of(held: FloatArray, gap: FloatArray | None = None) -> Weights:
     """Return rows of weights, array (group, frame), as one weight a frame and its groups.
+
+    Parameters
+    ----------
+    held : array (group, frame)
+        [unit of the timeline]
+    gap : array (group,), optional
+        As in :class:`Weights`; none where it is not given. [unit of the timeline]
 
     Raises
     ------
@@ -92,7 +104,8 @@ def weights_of(held: FloatArray) -> Weights:
     for is_in in held > 0:
         pattern, _ = _kinds(pattern, is_in.astype(np.int64))
     _, example = np.unique(pattern, return_index=True)
-    found = Weights(weight, pattern, (held[:, example] > 0).T.astype(np.float64))
+    gap = np.zeros(len(held)) if gap is None else gap
+    found = Weights(weight, pattern, (held[:, example] > 0).T.astype(np.float64), gap)
     if not np.array_equal(held, (weight[:, None] * found.counts[pattern]).T):
         raise InputError("A frame must weigh the same in every group that counts it.")
     return found

@@ -102,16 +102,18 @@ def frame_at(timeline: Timeline, source: int, time_s: float) -> int:
 
 
 def spans_of(where: BoolArray, timeline: Timeline) -> tuple[Span, ...]:
-    """Return the runs of frames of one source in which ``where`` holds, the longest first.
+    """Return the runs of frames in which ``where`` holds, the longest first.
+
+    A run lies within one source and ends at a jump in time.
 
     Parameters
     ----------
     where : array (frame,)
     timeline : Timeline
     """
-    source = timeline.source_index
-    begins = where & np.concatenate([[True], ~where[:-1] | (source[1:] != source[:-1])])
-    ends = where & np.concatenate([~where[1:] | (source[1:] != source[:-1]), [True]])
+    is_cut = (np.diff(timeline.source_index) != 0) | (timeline.gap_after[:-1] > 0)
+    begins = where & np.concatenate([[True], ~where[:-1] | is_cut])
+    ends = where & np.concatenate([~where[1:] | is_cut, [True]])
     firsts, lasts = np.flatnonzero(begins), np.flatnonzero(ends)
     until = np.concatenate([[0.0], np.cumsum(timeline.held)])
     length = until[lasts + 1] - until[firsts]

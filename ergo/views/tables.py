@@ -3,6 +3,9 @@
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
+from ergo.arrays import IndexArray
 from ergo.posture.angle_names import AngleName
 from ergo.room.camera import Camera
 from ergo.scores.method_score import Level
@@ -86,18 +89,29 @@ def seen_table(session: Session, words: Words) -> Table:
 
 def _seen_row(recording: Recording, source: int, camera: Camera, words: Words) -> tuple[str, ...]:
     facts, frames = recording.sources[source], recording.timeline.frames_of(source)
-    found = recording.tracks["operator"].found[frames]
     length = "" if facts.duration_s is None else words.duration(facts.duration_s)
-    share = words.share(float(found.mean())) if frames.size else words.say("number.unknown")
-    remarks = _remarks(recording, facts.name, camera, words)
+    share = _share(_share_seen(recording, frames), words)
+    remarks = _remarks(recording, source, camera, words)
     return (facts.name, length, str(frames.size), share, remarks)
 
 
-def _remarks(recording: Recording, name: str, camera: Camera, words: Words) -> str:
+def _share_seen(recording: Recording, frames: IndexArray) -> float:
+    """Return the share of one source's time, jumps included, or of its pictures; NaN without."""
+    found, timeline = recording.tracks["operator"].found[frames], recording.timeline
+    held = np.where(timeline.is_still[frames], 1.0, timeline.held[frames])
+    total = float(np.sum(held) + np.sum(timeline.gap_after[frames]))
+    return float(np.sum(held[found])) / total if total > 0 else math.nan
+
+
+def _remarks(recording: Recording, source: int, camera: Camera, words: Words) -> str:
+    name, frames = recording.sources[source].name, recording.timeline.frames_of(source)
     remarks = []
     if name in recording.damage:
         reason = in_words(recording.damage[name], words)
         remarks += [words.say("seen.damage", reason=reason), words.say("seen.cut")]
+    gap_s = float(np.sum(recording.timeline.gap_after[frames]))
+    if gap_s > 0:
+        remarks.append(words.say("seen.gap", amount=words.duration(gap_s)))
     if name in recording.doubt:
         reason = in_words(recording.doubt[name], words)
         remarks.append(words.say("seen.doubt", reason=reason))

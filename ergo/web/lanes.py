@@ -74,6 +74,7 @@ def arrays_of(session: Session) -> dict[str, AnyArray]:
         "line_s": line_s(timeline).astype("f4"),
         "time_s": timeline.time_s.astype("f4"),
         "held": timeline.held.astype("f4"),
+        "gap_after": timeline.gap_after.astype("f4"),
         "source": timeline.source_index.astype("u2"),
         "excluded": excluded.astype("u1"),
         "value": np.ascontiguousarray(posture.value.T.astype("f4")),

@@ -26,9 +26,8 @@ def score_of(level, probability):
 
 
 def test_uneven_times_are_weighted_by_seconds(clip, limits_in):
-    # frames stand for 1, 1, 2.5, 4, 4 (edges: median step (1+1+4+4)/4 -> 2.5; halves below)
-    session = clip([0, 1, 2, 6, 10], neck_flexion_deg=[10, 10, 30, 30, 10])
-    held = [(2.5 + 1) / 2, 1, 2.5, 4, (4 + 2.5) / 2]
+    session = clip([0, 1, 2, 3.5, 5], neck_flexion_deg=[10, 10, 30, 30, 10])
+    held = [1, 1, 1.25, 1.5, 1.25]  # beyond both ends half a usual step of 1 s
     shares = limits_in(session.exposure(), *NECK)
     assert shares.beyond.amount == pytest.approx(held[2] + held[3])
     assert shares.beyond.share == pytest.approx((held[2] + held[3]) / sum(held))

@@ -45,6 +45,11 @@ def test_spans_are_runs_within_one_source_the_longest_first():
     assert spans_of(np.zeros(9, dtype=bool), timeline) == ()
 
 
+def test_a_span_ends_at_a_jump_in_time():
+    timeline = build_timeline(("a",), (np.array([0.0, 0.2, 0.4, 30.0, 30.2]),), (True,))
+    assert spans_of(np.ones(5, dtype=bool), timeline) == ((0, 2), (3, 4))
+
+
 def test_behind_every_part_of_a_limit_lie_frames_of_that_strain(session, exposure, leads):
     rows = [*leads["limits_table"], *leads["more_limits_table"]]
     assert any(lead.parts[2] for lead in rows)

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from ergo.stats.exposure import Share
+from ergo.timeline import build_timeline
 from ergo.views.palette import NOT_JUDGED
 from ergo.views.plots.dial import dial_limits
 from ergo.views.score_tables import (
@@ -88,6 +89,20 @@ def test_every_method_row_shows_all_levels_and_the_unjudged_share(exposure):
 
 def test_a_damaged_recording_is_named_with_its_reason(session):
     assert "ends in the middle of a picture" in seen_table(session, ENGLISH).rows[0][-1]
+
+
+def test_a_jump_in_time_is_told_and_was_not_seen(session):
+    recording = session.recording
+    time_s = recording.timeline.time_s + np.where(np.arange(3600) < 900, 0.0, 240.0)
+    jumped = build_timeline(recording.timeline.sources, (time_s,), (True,))
+    (before,) = seen_table(session, ENGLISH).rows
+    (row,) = seen_table(
+        replace(session, recording=replace(recording, timeline=jumped)), ENGLISH
+    ).rows
+    assert "for 4\u00a0min there is none" in row[-1]
+    assert "there is none" not in before[-1]
+    share, less = (int(each[-2].rstrip("%").strip()) for each in (before, row))
+    assert less == round(share * 720 / 960)
 
 
 def test_the_most_influential_readings_say_what_the_other_choice_would_change(session):

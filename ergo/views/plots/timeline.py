@@ -8,6 +8,7 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
 from ergo.arrays import FloatArray, IndexArray
+from ergo.posture.runs import clip_runs
 from ergo.session import Session
 from ergo.stats.exposure import Exposure, HoldRecord, LimitShares
 from ergo.timeline import Timeline
@@ -67,7 +68,7 @@ def places(timeline: Timeline) -> FloatArray:
     for source in range(len(timeline.sources)):
         frames = timeline.frames_of(source)
         x[frames] = begin + timeline.time_s[frames]
-        begin += float(timeline.held[frames].sum())
+        begin += float(timeline.held[frames].sum() + timeline.gap_after[frames].sum())
     return x
 
 
@@ -123,9 +124,9 @@ def _angle_lane(
             elinewidth=2,
         )
     else:
-        for source in range(len(timeline.sources)):
-            _line(lane, timeline.frames_of(source), x, value, (low, high))
-    _unseen(lane, x, value)
+        for run in clip_runs(timeline):
+            _line(lane, np.arange(run.start, run.stop), x, value, (low, high))
+    _unseen(lane, x, value, timeline)
     bottom, top = _range(low, high)
     _limits(lane, limits, top)
     _holds(lane, session, exposure, angle, x, top)
@@ -197,8 +198,8 @@ def is_longer_than_allowed(hold: HoldRecord) -> bool:
     return hold.is_beyond_line is True or (hold.is_beyond_line is None and hold.strain == 2)
 
 
-def _unseen(lane: Any, x: FloatArray, value: FloatArray) -> None:
-    """Hatch the runs of frames in which the angle was not seen."""
+def _unseen(lane: Any, x: FloatArray, value: FloatArray, timeline: Timeline) -> None:
+    """Hatch the runs of frames in which the angle was not seen, and jumps in time."""
     if len(x) < 2:
         return
     step = float(np.median(np.diff(x)))
@@ -208,6 +209,10 @@ def _unseen(lane: Any, x: FloatArray, value: FloatArray) -> None:
         (float(x[a]) - step / 2, float(x[b - 1] - x[a]) + step)
         for a, b in zip(starts, ends, strict=True)
     ]
+    gap_s = timeline.gap_after
+    jumps = np.flatnonzero(gap_s > 0)
+    middle = (x[jumps] + x[jumps + 1]) / 2
+    runs += zip((middle - gap_s[jumps] / 2).tolist(), gap_s[jumps].tolist(), strict=True)
     shortest = (float(x[-1]) - float(x[0])) / (2 * BUCKETS)
     visible = [run for run in runs if run[1] >= shortest]
     style = fill_of(NOT_JUDGED) | {"linewidth": 0}
@@ -218,11 +223,13 @@ def _unseen(lane: Any, x: FloatArray, value: FloatArray) -> None:
 def _clock_lane(lane: Any, session: Session, x: FloatArray, words: Words) -> None:
     hours = session.clock.hours
     whole = np.where(hours >= 12.5, hours - 12, hours)
-    is_still = session.recording.timeline.unit == "picture"
-    kept = np.arange(len(hours)) if is_still else peaks(whole)
-    style = {"marker": "o", "ls": "", "ms": 4} if is_still else {"drawstyle": "steps-mid", "lw": 2}
-    lane.plot(x[kept], whole[kept], color=INK, **style)
-    _unseen(lane, x, hours)
+    timeline = session.recording.timeline
+    if timeline.unit == "picture":
+        lane.plot(x, whole, color=INK, marker="o", ls="", ms=4)
+    for run in clip_runs(timeline):
+        kept = run.start + peaks(whole[run.start : run.stop])
+        lane.plot(x[kept], whole[kept], color=INK, drawstyle="steps-mid", lw=2)
+    _unseen(lane, x, hours, timeline)
     seen = whole[np.isfinite(whole)]
     lane.set_ylim(max(0.0, float(seen.min()) - 1.5), min(13.0, float(seen.max()) + 1.5))
     lane.yaxis.set_major_locator(MaxNLocator(4, integer=True))

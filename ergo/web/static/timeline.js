@@ -38,6 +38,12 @@ export class Timeline {
   x(seconds) { return PAD + (seconds - this.start) / this.shown * this.width; }
   seconds(x) { return this.start + (x - PAD) / this.width * this.shown; }
 
+  // Up to where a frame is drawn: the next one, or the jump in time before it.
+  endOf(frame) {
+    const { line_s, gap_after } = this.session.arrays;
+    return frame + 1 < line_s.length ? line_s[frame + 1] - gap_after[frame] : this.total;
+  }
+
   frameAt(seconds) {
     const times = this.session.arrays.line_s;
     let low = 0, high = this.session.frames - 1;
@@ -140,10 +146,10 @@ export class Timeline {
     y = this._title(paint, y, title);
     paint.fillStyle = this.hatch.pattern;
     paint.fillRect(PAD, y, this.width, TEXT_BAR);
-    const { first, last } = this.columns;
+    const { first, last } = this.columns, { arrays } = this.session;
     for (let begin = first; begin <= last;) {
       let end = begin;
-      while (end < last && values[end + 1] === values[begin]) end++;
+      while (end < last && values[end + 1] === values[begin] && !arrays.gap_after[end]) end++;
       if (values[begin] !== UNJUDGED) this._word(paint, y, begin, end, nameOf(values[begin]));
       begin = end + 1;
     }
@@ -153,7 +159,7 @@ export class Timeline {
   _word(paint, y, begin, end, text) {
     const times = this.session.arrays.line_s;
     const left = Math.max(PAD, this.x(times[begin]));
-    const right = Math.min(PAD + this.width, end + 1 < times.length ? this.x(times[end + 1]) : this.x(this.total));
+    const right = Math.min(PAD + this.width, this.x(this.endOf(end)));
     paint.fillStyle = this.colours.panel;
     paint.fillRect(left, y, right - left, TEXT_BAR);
     paint.strokeStyle = this.colours.quiet;
@@ -248,13 +254,13 @@ export class Timeline {
 
 // Frames that fall on each pixel column; fewer frames than pixels: one column per frame.
 function columns(lanes, first, last) {
-  const times = lanes.session.arrays.line_s, count = lanes.session.frames;
+  const { line_s: times, gap_after } = lanes.session.arrays;
   const starts = [], ends = [], lefts = [], rights = [];
   for (let frame = first; frame <= last;) {
     const left = Math.max(PAD, lanes.x(times[frame]));
     let end = frame;
-    while (end < last && lanes.x(times[end + 1]) < Math.floor(left) + 1) end++;
-    const right = end + 1 < count ? lanes.x(times[end + 1]) : lanes.x(lanes.total);
+    while (end < last && !gap_after[end] && lanes.x(times[end + 1]) < Math.floor(left) + 1) end++;
+    const right = lanes.x(lanes.endOf(end));
     starts.push(frame); ends.push(end); lefts.push(left);
     rights.push(Math.min(PAD + lanes.width, right + 0.3));
     frame = end + 1;
