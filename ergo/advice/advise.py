@@ -6,14 +6,23 @@ from math import isfinite, nan
 
 import numpy as np
 
+from ergo.advice.measured import (
+    Measurement,
+    Place,
+    claims_told,
+    measured_place,
+    measurements,
+)
 from ergo.advice.rules import Rule, While, rules
 from ergo.arrays import BoolArray, FloatArray
 from ergo.notes.notes import Notes
+from ergo.notes.vocabulary import area_keys, task_keys
 from ergo.posture.angle_names import ANGLES, AngleName
 from ergo.posture.clock_track import ClockTrack
+from ergo.posture.place_track import PlaceTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.stats.exposure import Exposure, HoldRecord, LimitShares
-from ergo.stats.groups import is_excluded, mouth_area_labels
+from ergo.stats.groups import is_excluded, mouth_area_labels, task_labels
 from ergo.stats.limits import limit_set
 from ergo.stats.uncertain import band_of
 from ergo.timeline import Timeline
@@ -57,6 +66,8 @@ class Advice:
         Median of the strained angle in that time. [unit of the angle]
     others : tuple of str
         Keys of rules that explain the same time as well.
+    measured : tuple of Measurement
+        What was measured in that time of the place that the rule is about.
     """
 
     rule: Rule
@@ -65,6 +76,7 @@ class Advice:
     of: float
     typical: float
     others: tuple[str, ...]
+    measured: tuple[Measurement, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +99,9 @@ class Advices:
 class _Seen:
     timeline: Timeline
     posture: PostureTrack
-    hours: FloatArray
+    place: Place
     areas: tuple[str | None, ...]
+    tasks: tuple[str | None, ...]
     exposure: Exposure
 
 
@@ -106,8 +119,13 @@ def advise(
     notes: Sequence[Notes],
     exposure: Exposure,
     wanted: Sequence[Rule] | None = None,
+    *,
+    place: PlaceTrack | None = None,
 ) -> Advices:
     """Return what is worth changing, ranked by the strained time it could remove.
+
+    What was measured of the place overrules what is guessed from joint angles: a
+    rule that takes the contrary for granted is silent in those frames.
 
     Parameters
     ----------
@@ -120,6 +138,8 @@ def advise(
         Of the same session.
     wanted : sequence of Rule, optional
         All rules if not stated.
+    place : PlaceTrack, optional
+        Where people sat, as far as it was measured.
     """
     excluded = is_excluded(timeline, notes)
     kept = PostureTrack(
@@ -128,8 +148,14 @@ def advise(
         posture.person_found,
         posture.is_bridged,
     )
-    hours = _as_right_handed(timeline, clock)
-    seen = _Seen(timeline, kept, hours, mouth_area_labels(timeline, notes), exposure)
+    seen = _Seen(
+        timeline,
+        kept,
+        measured_place(timeline, clock, place),
+        mouth_area_labels(timeline, notes),
+        task_labels(timeline, notes),
+        exposure,
+    )
     found = [each for rule in wanted or rules() for each in _by_rule(rule, seen)]
     least = LEAST_SHARE * exposure.total
     given = [each for each in found if each.advice.removable.amount >= max(least, 1e-9)]
@@ -146,14 +172,6 @@ def advise(
     )
 
 
-def _as_right_handed(timeline: Timeline, clock: ClockTrack) -> FloatArray:
-    """Return the clock hours, those of left-handed operators mirrored, array (frame,). [h]."""
-    mirrored = (12 - clock.hours - 1) % 12 + 1
-    handed = clock.handed or (None,) * len(timeline.sources)
-    is_left = np.array([each == "left" for each in handed], dtype=bool)
-    return np.where(is_left[timeline.source_index], mirrored, clock.hours)
-
-
 def _by_rule(rule: Rule, seen: _Seen) -> list[_Found]:
     if rule.holds:
         return _long_holds(rule, seen)
@@ -167,10 +185,8 @@ def _stem(name: str) -> str:
 def _strained(rule: Rule, angle: AngleName, seen: _Seen) -> _Found:
     held = seen.timeline.held
     beyond = _strain(rule.limit, angle.name, seen) == 2
-    is_met, is_known = beyond.copy(), beyond.copy()
-    for met, known in _conditions(rule, angle, seen):
-        is_met &= met
-        is_known &= known
+    is_met, is_known = _fulfilled(rule, angle, seen)
+    is_met, is_known = is_met & beyond, is_known & beyond
     amount = float(np.sum(held[is_met]))
     advice = Advice(
         rule=rule,
@@ -179,6 +195,7 @@ def _strained(rule: Rule, angle: AngleName, seen: _Seen) -> _Found:
         of=float(np.sum(held[beyond])),
         typical=_median(seen.posture.angle(angle.name)[is_met & (held > 0)]),
         others=(),
+        measured=measurements(rule, seen.place, is_met & (held > 0)),
     )
     return _Found(advice, is_met, bool(np.any(is_known)))
 
@@ -191,16 +208,36 @@ def _strain(rule: str, angle: str, seen: _Seen) -> FloatArray:
     return strain
 
 
-def _conditions(rule: Rule, angle: AngleName, seen: _Seen) -> list[tuple[BoolArray, BoolArray]]:
-    """Return where each condition is met, and where it could be told."""
-    conditions = [_angle_condition(each, angle, seen) for each in rule.while_]
+def _fulfilled(rule: Rule, angle: AngleName, seen: _Seen) -> tuple[BoolArray, BoolArray]:
+    """Return where a rule fits, and where that could be told, each array (frame,)."""
+    frames = len(seen.timeline)
+    is_contradicted, is_sure, is_claim_known = claims_told(rule, seen.place, frames)
+    is_met, is_known = ~is_contradicted, np.ones(frames, dtype=bool)
+    for condition in rule.while_:
+        met, known = _angle_condition(condition, angle, seen)
+        is_met &= met | (is_sure & condition.is_guess)
+        is_known &= known | (is_claim_known & condition.is_guess)
+    for met, known in _stated_conditions(rule, seen):
+        is_met &= met
+        is_known &= known
+    return is_met, is_known | is_contradicted
+
+
+def _stated_conditions(rule: Rule, seen: _Seen) -> list[tuple[BoolArray, BoolArray]]:
+    """Return where clock, area and task fit, and where they could be told."""
+    conditions = []
     if rule.clock is not None:
         low, high = rule.clock
-        conditions.append(((seen.hours >= low) & (seen.hours <= high), np.isfinite(seen.hours)))
+        hours = seen.place.hours
+        conditions.append(((hours >= low) & (hours <= high), np.isfinite(hours)))
     if rule.mouth:
-        areas = [area or "" for area in seen.areas]
-        met = np.array([area.startswith(rule.mouth) for area in areas], dtype=bool)
-        conditions.append((met, np.array([area != "" for area in areas], dtype=bool)))
+        parts = [area_keys(area or "") for area in seen.areas]
+        met = np.array([not each.isdisjoint(rule.mouth) for each in parts], dtype=bool)
+        conditions.append((met, np.array([bool(each) for each in parts], dtype=bool)))
+    if rule.not_tasks:
+        tasks = [task_keys(task or "") for task in seen.tasks]
+        fits = np.array([each.isdisjoint(rule.not_tasks) for each in tasks], dtype=bool)
+        conditions.append((fits, np.ones(len(tasks), dtype=bool)))
     return conditions
 
 

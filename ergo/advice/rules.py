@@ -27,6 +27,9 @@ class While:
         (strain 0); "" = not stated.
     at_most : float
         NaN = not stated. [unit of the angle]
+    is_guess : bool
+        It only guesses what the rule claims of the place: a measurement that is sure
+        stands in for it.
     """
 
     angle: str
@@ -35,6 +38,27 @@ class While:
     outside: str = ""
     within: str = ""
     at_most: float = nan
+    is_guess: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What a change takes for granted of the place; where the contrary is measured it is silent.
+
+    Attributes
+    ----------
+    measure : str
+        ``"mouth_above_elbow_m"``, ``"eye_to_mouth_m"`` or ``"clock_hours"``.
+    below, above : float
+        NaN = not stated; exactly one of the three is. [m]
+    outside : tuple of float or None
+        From, to, of a right-handed operator. [h]
+    """
+
+    measure: str
+    below: float = nan
+    above: float = nan
+    outside: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +79,12 @@ class Rule:
         All of them must hold.
     clock : tuple of float or None
         From, to, of a right-handed operator; both ends included. [h]
+    claims : tuple of Claim
+        None of them may be contradicted by what was measured.
     mouth : tuple of str
-        Beginnings of mouth areas; empty = any.
+        Parts of the mouth, as in :data:`ergo.notes.vocabulary.AREAS`; empty = any.
+    not_tasks : tuple of str
+        Keys of tasks, as in :data:`ergo.notes.vocabulary.TASKS`, at which it is silent.
     evidence : str
         ``"requirement"`` (a published one), ``"teaching"`` or ``"practice"``
         (common practice, no source).
@@ -73,7 +101,9 @@ class Rule:
     holds: bool = False
     while_: tuple[While, ...] = ()
     clock: tuple[float, float] | None = None
+    claims: tuple[Claim, ...] = ()
     mouth: tuple[str, ...] = ()
+    not_tasks: tuple[str, ...] = ()
 
 
 @cache
@@ -85,11 +115,21 @@ def rules() -> tuple[Rule, ...]:
 
 def rule_from(table: dict[str, Any]) -> Rule:
     """Return one rule from its table; an unknown key is a TypeError."""
-    rest = {key: value for key, value in table.items() if key not in ("while", "clock", "mouth")}
-    clock = table.get("clock")
+    parts = ("while", "clock", "claims", "mouth", "not_tasks")
+    rest = {key: value for key, value in table.items() if key not in parts}
     return Rule(
         **rest,
         while_=tuple(While(**each) for each in table.get("while", ())),
-        clock=(clock["from"], clock["to"]) if clock else None,
+        clock=_span(table.get("clock")),
+        claims=tuple(_claim(each) for each in table.get("claims", ())),
         mouth=tuple(table.get("mouth", ())),
+        not_tasks=tuple(table.get("not_tasks", ())),
     )
+
+
+def _claim(table: dict[str, Any]) -> Claim:
+    return Claim(**{**table, "outside": _span(table.get("outside"))})
+
+
+def _span(table: dict[str, float] | None) -> tuple[float, float] | None:
+    return (table["from"], table["to"]) if table else None

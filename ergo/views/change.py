@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from ergo.advice.advise import Advice, Advices, advise
+from ergo.advice.measured import CLOCK, Measurement
 from ergo.session import Session
 from ergo.stats.exposure import Exposure
 from ergo.stats.limits import limit_set
@@ -47,7 +48,12 @@ class Changes:
 def changes_of(session: Session, exposure: Exposure, words: Words) -> Changes:
     """Return what is worth changing, most strained time first, in words."""
     advices = advise(
-        session.recording.timeline, session.posture, session.clock, session.notes, exposure
+        session.recording.timeline,
+        session.posture,
+        session.clock,
+        session.notes,
+        exposure,
+        place=session.place,
     )
     return changes_text(advices, exposure.unit, words)
 
@@ -66,7 +72,7 @@ def _change(advice: Advice, unit: TimeUnit, words: Words) -> Change:
     others = "; ".join(words.say(f"change.name.{key}") for key in advice.others)
     return Change(
         do=words.say(f"change.do.{rule.key}", length=words.duration(BREAK_S)),
-        why=f"{words.say(f'change.why.{rule.key}')} {_time(advice, unit, words)}",
+        why=" ".join([_why(advice, words), _time(advice, unit, words), *_measured(advice, words)]),
         also=words.say("change.others", others=others) if others else "",
         source=words.say(
             "change.source",
@@ -75,6 +81,39 @@ def _change(advice: Advice, unit: TimeUnit, words: Words) -> Change:
             status=rule.status,
         ),
     )
+
+
+def _why(advice: Advice, words: Words) -> str:
+    """Return what suggests the change: what was measured, else what was guessed from angles."""
+    key = f"change.why.{advice.rule.key}"
+    measured = f"change.why_measured.{advice.rule.key}"
+    return words.say(measured if advice.measured and words.has(measured) else key)
+
+
+def _measured(advice: Advice, words: Words) -> list[str]:
+    """Return what was measured of the place in that time; nothing where nothing was."""
+    parts = [
+        words.say(
+            f"change.{'stated' if each.is_stated else 'measured'}.{each.name}",
+            value=_place(each, each.value, words),
+            low=_place(each, each.low, words),
+            high=_place(each, each.high, words),
+        )
+        for each in advice.measured
+    ]
+    return [words.say("change.measured_then", measured="; ".join(parts))] if parts else []
+
+
+def _place(measured: Measurement, value: float, words: Words) -> str:
+    """Return a height, a distance or a clock position as it is read."""
+    if measured.name == CLOCK:
+        rounded = (round(2 * value) / 2 - 1) % 12 + 1
+        return words.number(rounded, 0 if rounded.is_integer() else 1)
+    centimetres = round(100 * value)
+    if measured.name == "mouth_above_elbow_m":
+        key = "above" if centimetres > 0 else "below" if centimetres < 0 else "level"
+        return words.say(f"change.height.{key}", n=words.number(abs(centimetres)))
+    return words.say("plan.centimetres", n=words.number(max(centimetres, 0)))
 
 
 def _time(advice: Advice, unit: TimeUnit, words: Words) -> str:

@@ -10,6 +10,7 @@ from ergo.advice.rules import rule_from, rules
 from ergo.notes.notes import Notes, TaskSpan
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.clock_track import ClockTrack
+from ergo.posture.place_track import MEASURES, PlaceTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.stats.limits import limit_set
 from ergo.stats.summary import exposure_of
@@ -27,7 +28,14 @@ CASES = {
         [{NECK: 15}, {TRUNK: 25}, {"elbow_flexion_deg_right": 105}, {TRUNK: np.nan}],
     ),
     "loupes": ({NECK: 35, TRUNK: 4}, [{NECK: 15}, {TRUNK: 25}]),
-    "chin_up_mirror": ({NECK: 35, "area": "upper left"}, [{NECK: 15}, {"area": "lower left"}]),
+    "chin_up_mirror": (
+        {NECK: 35, "area": "upper left", "hours": 9.0},
+        [{NECK: 15}, {"area": "lower left"}, {"hours": 12.0}, {"task": "Abdruck"}],
+    ),
+    "chin_up": (
+        {NECK: 35, "area": "upper left", "hours": 12.0},
+        [{NECK: 15}, {"area": "lower left"}, {"hours": 9.0}, {"hours": np.nan}],
+    ),
     "raise_and_come_closer": ({NECK: 35, TRUNK: 15}, [{NECK: 15}, {TRUNK: 5}]),
     "come_closer": ({NECK: 10, TRUNK: 30}, [{NECK: 35}, {TRUNK: 15}]),
     "see_from_upright": ({NECK: 35, TRUNK: 30}, [{NECK: 10}, {TRUNK: 15}]),
@@ -54,10 +62,14 @@ CASES = {
 BROKEN = [(key, change) for key, (_, changes) in CASES.items() for change in changes]
 
 
-def advices(posture, *, handed="right", share=1.0):
-    """What is advised in two minutes, of which the posture fills a share; else all is upright."""
+def advices(posture, *, handed="right", share=1.0, place=None):
+    """What is advised in two minutes, of which the posture fills a share; else all is upright.
+
+    ``place``: value and sd of what was measured of the place, by name, in all frames.
+    """
     posture = dict(posture)
     area, hours = posture.pop("area", None), posture.pop("hours", np.nan)
+    task = posture.pop("task", None)
     timeline = build_timeline(("clip.mp4",), (np.arange(FRAMES) * STEP_S,), (True,))
     value = np.full((FRAMES, len(NAMES)), np.nan)
     for name, angle in posture.items():
@@ -71,10 +83,29 @@ def advices(posture, *, handed="right", share=1.0):
         "notes",
         (handed,),
     )
-    tasks = (TaskSpan(mouth_area=area),) if area else ()
+    tasks = (TaskSpan(mouth_area=area, task=task),) if area or task else ()
     notes = (Notes(handed=handed, tasks=tasks),)
     exposure = exposure_of(timeline, track, clock, (), notes)
-    return advise(timeline, track, clock, notes, exposure)
+    return advise(timeline, track, clock, notes, exposure, place=place_track(place))
+
+
+def place_track(measured):
+    if measured is None:
+        return None
+    unknown, nowhere = np.full(FRAMES, np.nan), np.full((FRAMES, 2), np.nan)
+    pairs = {name: measured.get(name, (np.nan, np.nan)) for name in MEASURES}
+    return PlaceTrack(
+        *(nowhere,) * 4,
+        hours=unknown,
+        sd_hours=unknown,
+        measured={name: np.full(FRAMES, value) for name, (value, _) in pairs.items()},
+        measured_sd={name: np.full(FRAMES, sd) for name, (_, sd) in pairs.items()},
+        knees_under=unknown,
+        origins=("set-up",),
+        is_moved=(False,),
+        chair_length_m=(None,),
+        chair_width_m=(None,),
+    )
 
 
 def keys(found):
