@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from hatchling.builders.wheel import WheelBuilder
+from hypothesis import HealthCheck, settings
 
 import ergo
 
@@ -121,3 +122,16 @@ def _functions(text: str) -> Iterator[tuple[str, int]]:
             has_docstring = ast.get_docstring(node) is not None
             docstring = first.end_lineno - first.lineno + 1 if has_docstring else 0
             yield node.name, node.end_lineno - node.lineno + 1 - docstring
+
+
+def test_no_property_test_depends_on_the_machines_pace() -> None:
+    assert settings().deadline is None
+    assert HealthCheck.too_slow in settings().suppress_health_check
+    own = [
+        path.relative_to(ROOT)
+        for path in TRACKED
+        if path.is_relative_to(ROOT / "tests") and path.suffix == ".py"
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.keyword) and node.arg == "deadline"
+    ]
+    assert own == [Path("tests/conftest.py")], "the profile there holds for all"

@@ -10,6 +10,9 @@ from ergo.errors import UnreadableClip
 from ergo.frames.frame import Frame
 from ergo.frames.read_ahead import read_ahead
 
+PATIENCE_S = 120.0
+"""How long a busy machine may take; no test waits longer than it has to."""
+
 
 class Counting:
     """A source that remembers how far it was read and whether it was closed."""
@@ -61,7 +64,7 @@ def test_reading_goes_on_while_the_consumer_is_busy():
     source = Counting(3)
     reading = read_ahead(source, depth=4)
     next(reading)
-    deadline = time.monotonic() + 5
+    deadline = time.monotonic() + PATIENCE_S
     while not source.is_closed and time.monotonic() < deadline:
         time.sleep(0.01)
     assert source.is_closed

@@ -177,7 +177,7 @@ any_notes = st.builds(
 )
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(notes=any_notes)
 def test_notes_written_and_read_again_are_the_same(tmp_path, notes):
     source = tmp_path / "clip.mp4"

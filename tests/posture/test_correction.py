@@ -66,7 +66,7 @@ def test_frames_of_both_kinds_are_each_corrected_by_their_own():
     assert mixed.points.xyz[1] == pytest.approx(fixed(seated(), ASSUMED).points.xyz[0])
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(turn_deg=st.floats(-180, 180), bend_deg=st.floats(-10, 40))
 def test_the_body_in_the_mirror_is_corrected_as_in_the_mirror(turn_deg, bend_deg):
     plain = fixed(seated(turn_deg, bend_deg=bend_deg), KNOWN)
@@ -78,7 +78,7 @@ def test_the_body_in_the_mirror_is_corrected_as_in_the_mirror(turn_deg, bend_deg
         assert plain.sd[0, COLUMN[name]] == pytest.approx(mirror.sd[0, swapped], rel=0.01)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(pan_deg=st.floats(-25, 25))
 def test_panning_a_level_camera_does_not_change_the_angles(pan_deg):
     a = np.radians(pan_deg)

@@ -79,7 +79,7 @@ def test_a_line_of_sight_that_rises_never_reaches_the_floor():
     assert np.isnan(camera.at_height(np.array([640.0, 100.0]), 0.0)).all()
 
 
-@settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=6, suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow])
 @given(
     pitch=st.floats(-30, -5),
     roll=st.floats(-4, 4),

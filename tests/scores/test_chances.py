@@ -33,7 +33,6 @@ def one(value):
     return np.array([float(value)])
 
 
-@settings(deadline=None)
 @given(value=angle, sd=spread)
 def test_the_chance_of_a_band_is_the_area_of_the_normal_curve_over_it(value, sd):
     judged = judge(band_table("rula_upper_arm"), one(value), one(sd))
@@ -47,7 +46,6 @@ def test_the_chance_of_a_band_is_the_area_of_the_normal_curve_over_it(value, sd)
     assert judged.chance[:, 0] == pytest.approx(list(printed.values()), abs=1e-9)
 
 
-@settings(deadline=None)
 @given(value=angle)
 def test_a_standard_deviation_of_zero_makes_the_measured_step_certain(value):
     judged = judge(band_table("rula_neck"), one(value), one(0))
@@ -60,7 +58,6 @@ def test_an_edge_with_no_doubt_is_certain_too():
     assert judged.chance[:, 0].tolist() == [1, 0, 0, 0]
 
 
-@settings(deadline=None)
 @given(
     base=st.lists(st.floats(0.01, 1), min_size=4, max_size=4),
     extra=st.lists(st.floats(0, 1), min_size=2, max_size=2),
@@ -77,7 +74,7 @@ def test_modifiers_add_as_counted_out_one_by_one(base, extra, by):
     assert total(step, modifiers, by, 6).chance[:, 0] == pytest.approx(counted)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_a_table_is_summed_over_every_cell(seed):
     table = grid_table("rula_table_b")
@@ -94,7 +91,6 @@ def test_a_table_is_summed_over_every_cell(seed):
     assert look_up(table, **judged).chance[:, 0] == pytest.approx(counted)
 
 
-@settings(deadline=None)
 @given(chance=st.lists(st.floats(0.01, 1), min_size=2, max_size=9))
 def test_no_step_is_expected_nearer_to_the_true_one_than_the_middle_one(chance):
     weight = np.array(chance) / sum(chance)
@@ -183,7 +179,7 @@ def test_the_score_shown_is_the_middle_one_of_sampled_angles(method, seed, circu
     assert one_frame.within_one[0] == pytest.approx(near, abs=0.01)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 2**32 - 1), sd=st.floats(0.0, 30.0))
 @pytest.mark.parametrize("method", ["rula", "reba"])
 def test_by_the_other_reading_the_score_is_that_of_the_measured_angles(
@@ -203,7 +199,7 @@ def test_by_the_other_reading_the_score_is_that_of_the_measured_angles(
         assert one.steps["score_of_measured_angles"].tolist() == one.score.tolist()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 2**32 - 1), sd=st.floats(0.0, 30.0))
 @pytest.mark.parametrize("method", METHODS)
 def test_chances_sum_to_one_and_no_doubt_means_the_level_itself(method, seed, sd, circumstances_of):

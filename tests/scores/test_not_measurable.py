@@ -4,7 +4,7 @@ import itertools
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ergo.scores.readings import complete_readings
@@ -55,7 +55,6 @@ def test_an_arm_input_the_view_does_not_tell_scores_as_a_strained_one(
 
 @both
 @each_arm_input
-@settings(deadline=None)
 @given(true_deg=st.floats(0, 160), arm_deg=st.floats(-30, 120), neck_deg=st.floats(-20, 50))
 def test_such_a_score_is_never_lower_than_the_true_angle_would_give(
     method, name, true_deg, arm_deg, neck_deg, posture_of, circumstances_of

@@ -161,7 +161,7 @@ def test_coupling_and_rapid_change_are_always_named_as_assumed(posture_of, circu
     assert {"coupling", "rapid_change"} <= set(left(posture_of(), circumstances_of()).assumed)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_scores_stay_within_the_printed_range(seed, circumstances_of):
     random = np.random.default_rng(seed)
@@ -177,7 +177,7 @@ def test_scores_stay_within_the_printed_range(seed, circumstances_of):
         assert score.level_probability.sum(axis=1) == pytest.approx(np.ones(5))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 2**32 - 1), more=st.floats(0, 60))
 @pytest.mark.parametrize(
     "angle", ["trunk_flexion_deg", "neck_flexion_deg", "shoulder_flexion_deg_left"]

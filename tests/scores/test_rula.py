@@ -341,7 +341,7 @@ def _mirrored(posture):
     return PostureTrack(value, posture.sd, posture.person_found, posture.is_bridged)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_a_mirrored_body_swaps_the_sides(seed, circumstances_of):
     posture, around = _frame(seed), circumstances_of()
@@ -352,7 +352,7 @@ def test_a_mirrored_body_swaps_the_sides(seed, circumstances_of):
         assert one.level_probability == pytest.approx(two.level_probability)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(seed=st.integers(0, 2**32 - 1), more=st.floats(0, 60))
 @pytest.mark.parametrize(
     "angle",

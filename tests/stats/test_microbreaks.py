@@ -2,7 +2,7 @@ from itertools import combinations
 from math import inf, nan
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ergo.posture.angle_names import ANGLES
@@ -70,7 +70,6 @@ SOME_HOLDS = st.lists(
 )
 
 
-@settings(deadline=None)
 @given(SOME_HOLDS)
 def test_no_hold_of_the_plan_passes_its_line_and_no_time_is_lost(holds):
     plan = break_plan(holds)
@@ -81,7 +80,6 @@ def test_no_hold_of_the_plan_passes_its_line_and_no_time_is_lost(holds):
         assert sum(parts) == pytest.approx(copies * each.length_s)
 
 
-@settings(deadline=None)
 @given(SOME_HOLDS)
 def test_no_plan_has_fewer_breaks(holds):
     def suffices(breaks):

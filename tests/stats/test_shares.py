@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
@@ -50,7 +50,6 @@ def test_an_angle_on_an_edge_belongs_to_the_less_strained_band(value, band):
     assert bands[band_of(bands, np.array([value]))[0]].name == band
 
 
-@settings(deadline=None)
 @given(
     st.lists(st.one_of(st.just(np.nan), st.floats(-90, 120)), min_size=2, max_size=40),
     st.floats(0.1, 15),
@@ -66,7 +65,6 @@ def test_shares_with_the_unjudged_one_sum_to_one(values, sd):
             assert -1e-12 <= part.low <= part.share <= part.high <= 1 + 1e-12
 
 
-@settings(deadline=None)
 @given(st.permutations(range(12)), st.floats(0.5, 10))
 def test_shuffling_frames_leaves_shares_unchanged(order, sd):
     order = list(order)

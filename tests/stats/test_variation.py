@@ -1,6 +1,6 @@
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ergo.stats.limits import limit_set
@@ -54,7 +54,6 @@ def test_stills_have_no_stays(stills):
     assert found.unjudged == pytest.approx(1)
 
 
-@settings(deadline=None)
 @given(st.lists(st.one_of(st.just(np.nan), st.floats(-40, 80)), min_size=2, max_size=60))
 def test_the_matrix_sums_to_one_with_the_unjudged_share(values):
     found = variation(written(clip_of(np.arange(len(values)) / 2), neck_flexion_deg=values))

@@ -41,7 +41,6 @@ def test_whatever_is_sent_the_answer_is_as_described(client, session_id, operati
 
     @settings(
         max_examples=8,
-        deadline=None,
         phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
         database=None,
