@@ -58,10 +58,13 @@ def compare(
     BEFORE and AFTER are folders that `ergo analyse` made, or names or tags of the
     library; a tag stands for all its sessions.
     """
+    from ergo.storage.folder import check_free
     from ergo.views.comparison import comparison_lines
     from ergo.views.words import words
     from ergo.workflow_sessions import compare_sessions, comparison_content, write_comparison
 
+    if out is not None:
+        check_free(out, replace=force, mark="comparison.json")
     compared = compare_sessions(_sessions(before, library), _sessions(after, library))
     if out is not None:
         write_comparison(compared, out, language, force=force)
@@ -93,11 +96,14 @@ def trend(
     library: Path | None,
 ) -> None:
     """Follow sessions of the library over time, and tell a trend from noise."""
+    from ergo.storage.folder import check_free
     from ergo.storage.library_place import open_user_library
     from ergo.views.course import course_lines
     from ergo.views.words import words
     from ergo.workflow_sessions import Named, course_content, course_of, write_course
 
+    if out is not None:
+        check_free(out, replace=force, mark="trend.json")
     with open_user_library(library) as opened:
         found = opened.entries(tag=tag, operator=operator)
     course = course_of([Named(each.name, each.folder, each.recorded_on) for each in found])

@@ -87,7 +87,8 @@ def write_folder(folder: Path, write: Callable[[Path], None]) -> None:
 
 def workshop(folder: Path) -> Path:
     """Return the hidden folder beside ``folder`` in which it is being made."""
-    return folder.with_name(_hidden(folder.name, "unfinished"))
+    place = folder if folder.name not in ("", "..") else folder.resolve()
+    return place.parent / _hidden(place.name, "unfinished")
 
 
 @contextmanager

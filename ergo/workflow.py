@@ -232,8 +232,9 @@ def rescore_session(
     )
     settings = replace(before, readings={**before.readings, **(readings or {})})
     recording = replace(recording, settings=settings)
-    with being_made(folder):
-        return finish(recording, notes, folder, choices, corrections_of=folder)
+    place = folder.resolve()  # "." has no name beside which a new folder could be made
+    with being_made(place):
+        return finish(recording, notes, place, choices, corrections_of=folder)
 
 
 def _notes_now(facts: SourceFacts, kept: Notes, settings: Settings) -> Notes:
