@@ -26,7 +26,7 @@ from ergo.stats.summary import episode_rows, exposure_of
 from ergo.storage.folder import check_free
 from ergo.storage.landmark_file import as_stored
 from ergo.storage.session_folder import read_session, write_session
-from ergo.storage.session_notes import keep_corrections
+from ergo.storage.session_notes import has_corrections, keep_corrections
 from ergo.storage.shelf import FolderShelf
 from ergo.storage.tables import write_frames, write_json, write_rows
 from ergo.together import (
@@ -203,8 +203,8 @@ def rescore_session(
 ) -> Outcome:
     """Judge a session again and rewrite its folder; the recording is not read.
 
-    Notes are taken from beside the recording if it still lies where it was, else
-    as they were.
+    Notes are taken from beside the recording if it still lies where it was. If it
+    does not, or if the session was corrected on the page, they are as they were.
 
     Parameters
     ----------
@@ -221,15 +221,16 @@ def rescore_session(
     """
     stored = read_session(folder)
     recording = stored.recording
-    before = recording.settings
-    notes = [
-        _notes_now(facts, kept, before)
-        for facts, kept in zip(recording.sources, stored.notes, strict=True)
-    ]
-    recording = with_notes_beside(
-        recording,
-        [_notes_now(each.recording.sources[0], each.notes, before) for each in recording.beside],
-    )
+    before, notes = recording.settings, stored.notes
+    if not has_corrections(folder):
+        notes = tuple(
+            _notes_now(facts, kept, before)
+            for facts, kept in zip(recording.sources, stored.notes, strict=True)
+        )
+        recording = with_notes_beside(
+            recording,
+            [_notes_now(e.recording.sources[0], e.notes, before) for e in recording.beside],
+        )
     settings = replace(before, readings={**before.readings, **(readings or {})})
     recording = replace(recording, settings=settings)
     place = folder.resolve()  # "." has no name beside which a new folder could be made

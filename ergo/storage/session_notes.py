@@ -53,6 +53,11 @@ def _stated(notes: Notes) -> dict[str, Any]:
     return notes.model_dump(mode="json", exclude_defaults=True)
 
 
+def has_corrections(folder: Path) -> bool:
+    """Return whether a session was corrected on the page; its own notes then count."""
+    return (folder / HISTORY_FILE).is_file()
+
+
 def keep_corrections(old: Path, fresh: Path) -> None:
     """Copy what corrections left in a session folder into the one that takes its place.
 

@@ -1,7 +1,8 @@
 """Corrections: what the reader states is kept as notes, with a history that can be undone.
 
-The landmarks are never written to. Notes go to the session folder and, where the
-recording still lies at its place, beside it, so that ``ergo rescore`` finds them.
+The landmarks are never written to. Notes go to the session's folder in the library and
+nowhere else: a session may come from outside, and what comes from outside never names a
+place to write. ``ergo rescore`` takes them from there.
 """
 
 import json
@@ -15,7 +16,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ergo.errors import NotesError, NotTogether, OutputError, SessionError
 from ergo.notes.notes import Notes
-from ergo.notes.reading import notes_path, write_notes
 from ergo.notes.refusal import as_one_line
 from ergo.storage.choices import remember_choice
 from ergo.storage.session_notes import HISTORY_FILE, store_notes
@@ -182,10 +182,6 @@ def _write(opened: Opened, after: Opened, changes: Sequence[Change], undoes: int
     if is_of_operator(changes):
         remember_choice(opened.folder, opened.notes)
     store_notes(opened.folder, after.session.notes, after.session.recording.beside)
-    for source in {change.source for change in changes}:
-        path = opened.sources[source].path
-        if path.is_file():
-            write_notes(after.notes[source], notes_path(path))
     step = Step(
         number=len(_history(opened.folder)) + 1,
         at=datetime.now(UTC).isoformat(timespec="seconds"),

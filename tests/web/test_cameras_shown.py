@@ -1,7 +1,6 @@
 """A session of several cameras on its page: each is shown, and notes are stated of each."""
 
 import json
-import tomllib
 from dataclasses import replace
 
 import numpy as np
@@ -74,7 +73,7 @@ def test_another_start_is_kept_undone_and_found_again_by_movement(client, joined
     steps = state(client, path, source=1, key="begins_s", set=1.05)
     assert steps[-1]["text"] == "rear.mp4: Began after the first clip (s): 1.05"
     assert read_session(folder).recording.beside[0].start.offset_s == 1.05
-    assert tomllib.loads((tmp_path / "phones/rear.toml").read_text()) == {"begins_s": 1.05}
+    assert not (tmp_path / "phones/rear.toml").exists()
     rescore_session(folder)
     assert load_session(folder).recording.beside[0].start.offset_s == 1.05
     client.app.state.desk.sessions.forget(path.rsplit("/", 1)[-1])

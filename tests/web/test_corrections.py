@@ -1,5 +1,4 @@
 import json
-import tomllib
 
 import numpy as np
 import pytest
@@ -46,15 +45,34 @@ def test_an_excluded_part_is_no_longer_judged(client, path):
     assert client.get(f"{path}/figures").json()["tables"] != before["tables"]
 
 
-def test_a_correction_lies_beside_the_recording_and_measured_data_stay(
+def test_a_correction_stays_in_the_library_and_measured_data_stay(
     client, path, session_id, clip, library_folder
 ):
     folder = library_folder / "sessions" / session_id
     landmarks = (folder / "landmarks.parquet").read_bytes()
+    others = b'# whatever a session from outside says lies beside its recording\nhanded = "right"\n'
+    clip.with_suffix(".toml").write_bytes(others)
     state(client, path, key="handed", set="left")
-    assert tomllib.loads(clip.with_suffix(".toml").read_text())["handed"] == "left"
+    state(client, path, source=0, key="operator", set={"at": [10, 10], "time_s": 0.0})
+    client.post(f"{path}/undo", json={})
+    assert clip.with_suffix(".toml").read_bytes() == others
+    assert sorted(each.name for each in clip.parent.iterdir()) == ["clip.mp4", "clip.toml"]
     assert read_session(folder).notes == (Notes(handed="left"),)
     assert (folder / "landmarks.parquet").read_bytes() == landmarks
+
+
+def test_scoring_again_takes_corrected_notes_not_those_beside_the_recording(
+    client, path, session_id, clip, library_folder
+):
+    folder = library_folder / "sessions" / session_id
+    clip.with_suffix(".toml").write_text("operator_height_cm = 171\n")
+    rescore_session(folder)
+    assert read_session(folder).notes == (Notes(operator_height_cm=171),)
+    client.app.state.desk.sessions.forget(session_id)
+    state(client, path, key="handed", set="left")
+    clip.with_suffix(".toml").write_text("operator_height_cm = 150\n")
+    rescore_session(folder)
+    assert read_session(folder).notes == (Notes(operator_height_cm=171, handed="left"),)
 
 
 def test_corrections_are_listed_with_time_and_undone_one_by_one(client, path):
