@@ -19,7 +19,6 @@ from ergo.web.history_text import step_text
 from ergo.web.lanes import arrays_of, packed
 from ergo.web.openapi import description as api_description
 from ergo.web.opened import Opened
-from ergo.web.pictures import PictureLost
 from ergo.web.set_up import set_up_content
 from ergo.web.uploads import Called
 
@@ -106,16 +105,11 @@ async def picture(request: Request) -> Response:
     if frame >= len(opened.session.recording.timeline):
         raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such frame.")
     camera = whole(request, "camera", 1, 1 + len(opened.session.recording.beside))
-    try:
-        jpeg = await desk_of(request).pictures.jpeg(
-            *(opened.folder, frame, whole(request, "width", 960, 4096)),
-            blur=_is_set(request, "blur"),
-            camera=camera,
-        )
-    except PictureLost as error:
-        raise HTTPException(
-            HTTPStatus.UNPROCESSABLE_ENTITY, "This picture cannot be decoded."
-        ) from error
+    jpeg = await desk_of(request).pictures.jpeg(
+        *(opened.folder, frame, whole(request, "width", 960, 4096)),
+        blur=_is_set(request, "blur"),
+        camera=camera,
+    )
     if jpeg is None:
         raise HTTPException(HTTPStatus.NOT_FOUND, "The recording is no longer at its place.")
     return Response(jpeg, media_type="image/jpeg", headers={"cache-control": "private, no-cache"})

@@ -22,7 +22,7 @@ from ergo.web.desk import Desk, templates, words_of
 from ergo.web.guard import Guard, Keys
 from ergo.web.made import Made
 from ergo.web.opened import OpenSessions
-from ergo.web.pictures import Pictures
+from ergo.web.pictures import PictureLost, Pictures, PictureSlow
 from ergo.web.queue import Queue
 from ergo.web.uploads import Uploads
 
@@ -104,7 +104,7 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
-        desk.pictures.close()
+        await desk.pictures.close()
         library.engine.dispose()
 
     app = Starlette(
@@ -112,6 +112,8 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
         middleware=[Middleware(Guard, keys=keys)],
         exception_handlers={
             ErgoError: _told,
+            PictureLost: _lost,
+            PictureSlow: _slow,
             HTTPException: _refused,
             Exception: _our_fault,
         },
@@ -124,6 +126,16 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
 def _told(request: Request, error: Exception) -> Response:
     why = in_words(str(error), words_of(request))
     return JSONResponse({"error": why}, status_code=HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+def _lost(request: Request, _: Exception) -> Response:
+    why = in_words("This picture cannot be decoded.", words_of(request))
+    return JSONResponse({"error": why}, status_code=HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+def _slow(request: Request, _: Exception) -> Response:
+    why = in_words("That took too long; nothing is lost. Try once more.", words_of(request))
+    return JSONResponse({"error": why}, status_code=HTTPStatus.SERVICE_UNAVAILABLE)
 
 
 def _refused(request: Request, error: Exception) -> Response:

@@ -11,7 +11,6 @@ from ergo.storage.library_entry import Entry
 from ergo.web.desk import desk_of, entry_of, opened_of, words_of
 from ergo.web.opened import Opened
 from ergo.web.pages import page
-from ergo.web.pictures import PictureLost
 
 FILES = {
     "report.html": "text/html",
@@ -78,12 +77,7 @@ async def still(request: Request) -> Response:
     frame = request.path_params["frame"]
     if frame >= len(opened.session.recording.timeline):
         raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such frame.")
-    try:
-        jpeg = await desk_of(request).pictures.still(opened.folder, frame)
-    except PictureLost as error:
-        raise HTTPException(
-            HTTPStatus.UNPROCESSABLE_ENTITY, "This picture cannot be decoded."
-        ) from error
+    jpeg = await desk_of(request).pictures.still(opened.folder, frame)
     if jpeg is None:
         raise HTTPException(HTTPStatus.NOT_FOUND, "The recording is no longer at its place.")
     return Response(

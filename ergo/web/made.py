@@ -3,14 +3,15 @@
 import asyncio
 import hashlib
 import shutil
-import sys
 from collections import defaultdict
 from collections.abc import Sequence
 from pathlib import Path
 
-from ergo.errors import OutputError
+from ergo.child_process import Task, async_child
 from ergo.storage.folder import SESSION_FILE
 
+_MAKING = "ergo.web.making"
+_TASK = Task("Making this", "Close other programs, then ask for it again.")
 MOST_KEPT = 12
 
 
@@ -44,7 +45,7 @@ class Made:
 
         Raises
         ------
-        OutputError
+        ErgoError
             With one line if it cannot be made.
         """
         key = _key(kind, sessions, language, arguments)
@@ -73,18 +74,7 @@ def _key(kind: str, sessions: Sequence[Path], language: str, arguments: Sequence
 
 
 async def _make(kind: str, place: Path, language: str, arguments: Sequence[str]) -> None:
-    process = await asyncio.create_subprocess_exec(
-        *(sys.executable, "-m", "ergo.web.making", kind, str(place), language, *arguments),
-        stdin=asyncio.subprocess.DEVNULL,
-        stdout=asyncio.subprocess.PIPE,
-        stderr=asyncio.subprocess.DEVNULL,
-    )
-    try:
-        said, _ = await process.communicate()
-    finally:
-        if process.returncode is None:
-            process.kill()
-            await process.wait()
-    if process.returncode != 0:
-        line = said.decode("utf-8", "replace").strip() or "It could not be made."
-        raise OutputError(line)
+    command = (_MAKING, kind, str(place), language, *arguments)
+    async with async_child(*command, task=_TASK) as process:
+        async for _ in process.heard():
+            pass

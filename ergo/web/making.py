@@ -2,21 +2,24 @@
 
 ``python -m ergo.web.making report OUT LANGUAGE FOLDER PAGE``,
 ``... clip OUT LANGUAGE FOLDER SOURCE`` or
-``... comparison OUT LANGUAGE FOLDER NAME FOLDER NAME``. A complaint goes to
-stdout in one line.
+``... comparison OUT LANGUAGE FOLDER NAME FOLDER NAME``, as a child
+(:mod:`ergo.child_process`).
 """
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 
-from ergo.errors import ErgoError
+from ergo.child_process import Limits, Talk, run_child
 from ergo.storage.session_folder import read_session
 from ergo.views.annotated import write_annotated_clip
 from ergo.views.words import words
 from ergo.whole import being_made, write_folder
 from ergo.workflow import ReportChoices, finish, load_session
 from ergo.workflow_sessions import Named, compare_sessions, write_comparison
+
+LIMITS = Limits(cpu_s=7200)
+"""For all of it: the annotated clip of an hour takes a good part of that (ours)."""
 
 
 def report(out: Path, language: str, folder: str, page: str) -> None:
@@ -52,16 +55,10 @@ KINDS: dict[str, Callable[..., None]] = {
 }
 
 
-def main(arguments: Sequence[str]) -> int:
-    """Make it and return the exit code."""
-    kind, out, *rest = arguments
-    try:
-        KINDS[kind](Path(out), *rest)
-    except ErgoError as error:
-        sys.stdout.write(f"{error}\n")
-        return error.exit_code
-    return 0
+def _make(_: Talk) -> None:
+    kind, out, *rest = sys.argv[1:]
+    KINDS[kind](Path(out), *rest)
 
 
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(run_child(_make, LIMITS))

@@ -1,12 +1,12 @@
 """Runs in a process of its own: decode one picture, make others unrecognisable, encode it.
 
-A picture that makes a decoder crash takes this process down, not the page.
+A picture that makes a decoder crash takes this process down, not the page. It is a child
+(:mod:`ergo.child_process`) that hears a name of :data:`WORK` and its arguments.
 """
 
-import multiprocessing
-import os
-import threading
-from collections.abc import Mapping
+import base64
+import sys
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from ergo.arrays import PictureArray
+from ergo.child_process import Limits, Talk, run_child
 from ergo.errors import ErgoError, NotTogether
 from ergo.frames.fetch import picture_at
 from ergo.frames.find import find_sources
@@ -24,18 +25,8 @@ from ergo.views.annotated import annotated_picture, safe_picture
 from ergo.workflow import load_session
 
 JPEG_QUALITY = 82
-
-
-def begin() -> None:
-    """End this process when the page ends, however it ends."""
-    parent = multiprocessing.parent_process()
-
-    def watch() -> None:
-        if parent is not None:
-            parent.join()
-        os._exit(0)
-
-    threading.Thread(target=watch, daemon=True).start()
+LIMITS = Limits(cpu_s=60)
+"""For one picture: more than the page waits for it."""
 
 
 @lru_cache(maxsize=4)
@@ -44,7 +35,7 @@ def _recording(folder: str, _changed_ns: int) -> Recording:
 
 
 def picture_jpeg(
-    folder: str, changed_ns: int, frame: int, width: int, *, blur_operator: bool, camera: int = 1
+    folder: str, changed_ns: int, frame: int, width: int, blur_operator: bool, camera: int = 1
 ) -> bytes | None:
     """Return one analysed frame as JPEG, everybody but the operator unrecognisable.
 
@@ -148,3 +139,26 @@ def refusal_together(called: Mapping[Path, str]) -> str | None:
     except ErgoError as error:
         return str(error)
     return None
+
+
+WORK: Mapping[str, Callable[..., object]] = {
+    work.__name__: work
+    for work in (picture_jpeg, still_jpeg, refusal_of, refusal_together, nothing)
+}
+
+
+def serve(talk: Talk) -> None:
+    """Say that all is loaded, then answer one question after the other; an error ends it all."""
+    talk.say({"answer": None})
+    while True:
+        name, arguments = talk.hear()
+        talk.got_on()
+        answer = WORK[name](*arguments)
+        if isinstance(answer, bytes):
+            talk.say({"jpeg": base64.b64encode(answer).decode()})
+        else:
+            talk.say({"answer": answer})
+
+
+if __name__ == "__main__":
+    sys.exit(run_child(serve, LIMITS))

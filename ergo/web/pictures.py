@@ -1,14 +1,14 @@
 """The frame server: pictures come from a process of their own, the last ones are kept."""
 
 import asyncio
+import base64
 from collections import OrderedDict
-from collections.abc import Callable, Mapping
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
+from ergo.child_process import AsyncChild, Line, Task, started_child
+from ergo.errors import EndedBySystem
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.session_folder import LANDMARK_FILE
 from ergo.web import picture_worker
@@ -17,19 +17,30 @@ KEPT_BYTES = 64 * 1024 * 1024
 WIDTHS = (320, 640, 960, 1280)
 """Widths in which pictures are made; others are rounded up to one of them. [px]"""
 PATIENCE_S = 30.0
-
+"""With a picture, once the process is ready."""
+START_PATIENCE_S = 180.0
 Answer = TypeVar("Answer")
+READ_BYTES_PER_S = 10_000_000
+"""A disk that reads slower than this counts as one that hangs (ours)."""
+_WORKER = picture_worker.__name__
+_TASK = Task("Decoding the picture", "Close other programs.")
 
 
 class PictureLost(Exception):
-    """The decoding process crashed or hung on this picture."""
+    """The decoding process crashed on this picture, and on a second try again."""
+
+
+class PictureSlow(PictureLost):
+    """The decoding process did not answer in time; it may be busy with other things."""
 
 
 class Pictures:
     """Pictures of analysed frames as JPEG."""
 
     def __init__(self) -> None:
-        self._pool = _new_pool()
+        self._worker: AsyncChild | None = None
+        self._said: AsyncIterator[Line]
+        self._turn = asyncio.Lock()
         self._kept: OrderedDict[tuple[Any, ...], bytes] = OrderedDict()
         self._bytes = 0
 
@@ -52,7 +63,7 @@ class Pictures:
         if kept is not None:
             self._kept.move_to_end(key)
             return kept
-        made = await self._in_process(_jpeg, *key)
+        made = await self._asked(picture_worker.picture_jpeg, *key)
         if made is not None:
             self._keep(key, made)
         return made
@@ -64,12 +75,21 @@ class Pictures:
         ------
         PictureLost
         """
-        return await self._in_process(picture_worker.still_jpeg, str(folder), frame)
+        return await self._asked(picture_worker.still_jpeg, str(folder), frame)
 
     async def refusal_of(self, path: Path) -> str | None:
-        """Return why an uploaded file cannot be analysed; None if it can."""
+        """Return why an uploaded file cannot be analysed; None if it can.
+
+        Raises
+        ------
+        PictureSlow
+            If there was no answer in time; that tells nothing about the file.
+        """
+        patience_s = PATIENCE_S + path.stat().st_size / READ_BYTES_PER_S
         try:
-            return await self._in_process(picture_worker.refusal_of, str(path))
+            return await self._asked(picture_worker.refusal_of, str(path), patience_s=patience_s)
+        except PictureSlow:
+            raise
         except PictureLost:
             return "made the decoder fail; it is damaged or not what its name says."
 
@@ -81,26 +101,60 @@ class Pictures:
         called : mapping of Path to str
             What people call the files.
         """
-        return await self._in_process(picture_worker.refusal_together, dict(called))
+        return await self._asked(picture_worker.refusal_together, dict(called))
 
     async def warm_up(self) -> None:
         """Start the process, so that the first picture does not wait for it."""
-        await self._in_process(picture_worker.nothing)
+        await self._asked(picture_worker.nothing)
 
-    def close(self) -> None:
+    async def close(self) -> None:
         """End the process."""
-        _end(self._pool)
+        worker, self._worker = self._worker, None
+        if worker is not None:
+            await asyncio.shield(worker.ended())
 
-    async def _in_process(self, work: Callable[..., Answer], *arguments: Any) -> Answer:
-        pool = self._pool
+    async def _asked(
+        self, work: Callable[..., Answer], *arguments: Any, patience_s: float | None = None
+    ) -> Answer:
+        """Have a function of the worker called there, after what was asked before.
+
+        A worker that has ended may have done so over another picture or for another
+        reason, so it is asked once more; only one that ends twice did so over this one.
+        """
+        patience_s = patience_s or PATIENCE_S
+        async with self._turn:
+            try:
+                return await self._answer(work, arguments, patience_s)
+            except EndedBySystem:
+                pass
+            try:
+                return await self._answer(work, arguments, patience_s)
+            except EndedBySystem as error:
+                raise PictureLost from error
+
+    async def _answer(
+        self, work: Callable[..., Answer], arguments: Sequence[Any], patience_s: float
+    ) -> Answer:
         try:
-            future = asyncio.wrap_future(pool.submit(work, *arguments))
-            return await asyncio.wait_for(future, PATIENCE_S)
-        except (BrokenProcessPool, TimeoutError) as error:
-            if pool is self._pool:
-                _end(pool)
-                self._pool = _new_pool()
-            raise PictureLost from error
+            worker = self._worker or await self._started()
+            async with asyncio.timeout(patience_s):
+                await worker.tell((work.__name__, arguments))
+                said = await anext(self._said)
+        except TimeoutError as error:
+            await self.close()
+            raise PictureSlow from error
+        except BaseException:
+            await self.close()  # its answer would be taken for that to the next question
+            raise
+        answer: Any = base64.b64decode(said["jpeg"]) if "jpeg" in said else said["answer"]
+        return cast(Answer, answer)
+
+    async def _started(self) -> AsyncChild:
+        self._worker = await started_child(_WORKER, task=_TASK)
+        self._said = self._worker.heard()
+        async with asyncio.timeout(START_PATIENCE_S):
+            await anext(self._said)
+        return self._worker
 
     def _keep(self, key: tuple[Any, ...], jpeg: bytes) -> None:
         self._kept[key] = jpeg
@@ -112,21 +166,3 @@ class Pictures:
 def rounded_width(width: int) -> int:
     """Return the smallest width of WIDTHS that is at least this wide, else the widest."""
     return next((each for each in WIDTHS if each >= width), WIDTHS[-1])
-
-
-def _jpeg(
-    folder: str, changed_ns: int, frame: int, width: int, blur: bool, camera: int
-) -> bytes | None:
-    return picture_worker.picture_jpeg(
-        folder, changed_ns, frame, width, blur_operator=blur, camera=camera
-    )
-
-
-def _new_pool() -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=picture_worker.begin)
-
-
-def _end(pool: ProcessPoolExecutor) -> None:
-    for process in list((getattr(pool, "_processes", None) or {}).values()):
-        process.kill()  # one that hangs would not end by itself
-    pool.shutdown(wait=False, cancel_futures=True)
