@@ -13,6 +13,7 @@ from ergo.posture.place_track import PlaceTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.room.camera import Camera
 from ergo.scores.method_score import MethodScore
+from ergo.stats.assessed import assessed
 from ergo.timeline import Timeline
 
 SCHEMA = 1
@@ -161,3 +162,8 @@ class Session:
     scores: tuple[MethodScore, ...]
     place: PlaceTrack | None = None
     joined: Joined | None = None
+
+    def assessed(self) -> PostureTrack:
+        """Return the posture as published limits are applied to it."""
+        settings = self.recording.settings
+        return assessed(self.recording.timeline, self.posture, self.notes, settings.readings)

@@ -245,7 +245,12 @@ def _notes_now(facts: SourceFacts, kept: Notes, settings: Settings) -> Notes:
 def exposure_of_session(session: Session) -> Exposure:
     """Return time in posture of a session."""
     return exposure_of(
-        session.recording.timeline, session.posture, session.clock, session.scores, session.notes
+        session.recording.timeline,
+        session.posture,
+        session.clock,
+        session.scores,
+        session.notes,
+        session.recording.settings.readings,
     )
 
 

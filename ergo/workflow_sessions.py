@@ -103,6 +103,7 @@ def measured_of(session: Session, name: str) -> Measured:
         notes=session.notes,
         cameras=session.cameras,
         view_azimuth_deg=view_azimuth_deg(points),
+        readings=recording.settings.readings,
     )
 
 

@@ -1,6 +1,6 @@
 """From what was measured to what is worth changing first, by the stated rules."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import isfinite, nan
 
@@ -21,10 +21,11 @@ from ergo.posture.angle_names import ANGLES, AngleName
 from ergo.posture.clock_track import ClockTrack
 from ergo.posture.place_track import PlaceTrack
 from ergo.posture.posture_track import PostureTrack
+from ergo.stats.assessed import assessed
+from ergo.stats.bands import NOT_KNOWN, strain_of
 from ergo.stats.exposure import Exposure, HoldRecord, LimitShares
-from ergo.stats.groups import is_excluded, mouth_area_labels, task_labels
+from ergo.stats.groups import mouth_area_labels, task_labels
 from ergo.stats.limits import limit_set
-from ergo.stats.uncertain import band_of
 from ergo.timeline import Timeline
 
 LEAST_SHARE = 0.02
@@ -121,6 +122,7 @@ def advise(
     wanted: Sequence[Rule] | None = None,
     *,
     place: PlaceTrack | None = None,
+    readings: Mapping[str, str] | None = None,
 ) -> Advices:
     """Return what is worth changing, ranked by the strained time it could remove.
 
@@ -140,17 +142,12 @@ def advise(
         All rules if not stated.
     place : PlaceTrack, optional
         Where people sat, as far as it was measured.
+    readings : mapping of str to str, optional
+        As for :func:`ergo.scores.methods.score_all`.
     """
-    excluded = is_excluded(timeline, notes)
-    kept = PostureTrack(
-        np.where(excluded[:, None], np.nan, posture.value),
-        np.where(excluded[:, None], np.nan, posture.sd),
-        posture.person_found,
-        posture.is_bridged,
-    )
     seen = _Seen(
         timeline,
-        kept,
+        assessed(timeline, posture, notes, readings),
         measured_place(timeline, clock, place),
         mouth_area_labels(timeline, notes),
         task_labels(timeline, notes),
@@ -202,10 +199,8 @@ def _strained(rule: Rule, angle: AngleName, seen: _Seen) -> _Found:
 
 def _strain(rule: str, angle: str, seen: _Seen) -> FloatArray:
     """Return the strain of an angle by a rule, array (frame,); NaN where not seen."""
-    limits = limit_set(rule, angle)
-    by_band = np.array([*(float(band.strain) for band in limits.bands), nan])
-    strain: FloatArray = by_band[band_of(limits.bands, seen.posture.angle(angle))]
-    return strain
+    strain = strain_of(limit_set(rule, angle), seen.posture)
+    return np.where(strain == NOT_KNOWN, nan, strain)
 
 
 def _fulfilled(rule: Rule, angle: AngleName, seen: _Seen) -> tuple[BoolArray, BoolArray]:

@@ -102,11 +102,20 @@ def circumstances(
             frames = _frames_within(timeline, source, span)
             load_kg[frames] = span.load_kg
             manner[frames] = MANNERS[span.manner]
-    support = {name: _stated(timeline, notes, name) for name in SUPPORTS}
+    support = {name: stated(timeline, notes, name) for name in SUPPORTS}
     return Circumstances(support, load_kg, manner, muscle_use, ~timeline.is_still)
 
 
-def _stated(timeline: Timeline, notes: Sequence[Notes], name: str) -> Stated:
+def stated(timeline: Timeline, notes: Sequence[Notes], name: str) -> Stated:
+    """Return what the notes say of one of :data:`SUPPORTS`.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    notes : sequence of Notes
+        One per source.
+    name : str
+    """
     is_true = np.zeros(len(timeline), dtype=np.bool_)
     is_stated = np.zeros(len(timeline), dtype=np.bool_)
     for source, of_source in enumerate(notes):

@@ -15,7 +15,7 @@ from ergo.posture.posture_track import PostureTrack
 from ergo.scores.circumstances import Circumstances
 from ergo.scores.judged import Judged, judge, worst
 from ergo.scores.method_score import MethodScore
-from ergo.scores.parts import ArmSide, Reading, measured
+from ergo.scores.parts import ArmSide, Reading, measured, with_support
 from ergo.scores.table import band_table
 from ergo.scores.verdicts import verdict_score
 
@@ -41,14 +41,20 @@ def dental_sitting(
     ----------
     posture : PostureTrack
     circumstances : Circumstances
-        Not used; every method is called alike.
+        Of these the support of trunk and arms counts, as in ISO 11226 (ours).
     reading : mapping of str to str
         A choice for every option of READINGS.
     """
     back = reading["backward_beyond"]
     counted = {
         "neck_flexion": measured(posture, "neck_flexion_deg", NECK[back], reading),
-        "trunk_forward_inclination": measured(posture, "trunk_flexion_deg", TRUNK[back], reading),
+        "trunk_forward_inclination": with_support(
+            posture,
+            "trunk_flexion_deg",
+            (TRUNK[back], "dental_trunk_forward_supported"),
+            circumstances.support["trunk"],
+            reading,
+        ),
         "symmetry": worst(
             [measured(posture, angle, "dental_symmetry", reading) for angle in SYMMETRY]
         ),
@@ -63,17 +69,21 @@ def dental_sitting(
         for name, (angle, table) in shown.items()
     }
     whole = verdict_score("dental_sitting", "whole", reading, counted, beside, ())
-    return (whole, *(_arm(side, posture, reading) for side in ("left", "right")))
+    arms = (_arm(side, posture, circumstances, reading) for side in ("left", "right"))
+    return (whole, *arms)
 
 
-def _arm(side: ArmSide, posture: PostureTrack, reading: Reading) -> MethodScore:
+def _arm(
+    side: ArmSide, posture: PostureTrack, circumstances: Circumstances, reading: Reading
+) -> MethodScore:
+    def upper_arm(angle: str, table: str) -> Judged:
+        tables = (table, "dental_upper_arm_supported")
+        support = circumstances.support[f"arm_{side}"]
+        return with_support(posture, f"{angle}_deg_{side}", tables, support, reading)
+
     counted = {
-        "upper_arm_sideways": measured(
-            posture, f"shoulder_abduction_deg_{side}", "dental_upper_arm_sideways", reading
-        ),
-        "upper_arm_forward": measured(
-            posture, f"shoulder_flexion_deg_{side}", "dental_upper_arm_forward", reading
-        ),
+        "upper_arm_sideways": upper_arm("shoulder_abduction", "dental_upper_arm_sideways"),
+        "upper_arm_forward": upper_arm("shoulder_flexion", "dental_upper_arm_forward"),
         "forearm_raise": _forearm_raise(side, posture, reading),
     }
     return verdict_score("dental_sitting", side, reading, counted, {}, ())

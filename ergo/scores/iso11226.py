@@ -19,14 +19,19 @@ from ergo.posture.projections import trunk_inclination
 from ergo.scores.circumstances import Circumstances
 from ergo.scores.judged import Judged, assumed_where_unseen, chosen, judge_lean, worst
 from ergo.scores.method_score import NOT_SEEN, MethodScore
-from ergo.scores.parts import ArmSide, Reading, measured
+from ergo.scores.parts import ArmSide, Reading, measured, with_support
 from ergo.scores.table import Origin, band_table, line_of
 from ergo.scores.verdicts import verdict_score
 
 Joint = Literal["trunk", "head", "upper_arm"]
 
 TRUNK = {"0": "iso11226_trunk", "5": "iso11226_trunk_back_5"}
-HEAD = {"0": "iso11226_head", "5": "iso11226_head_back_5"}
+HEAD = {
+    "0": ("iso11226_head", "iso11226_head_supported"),
+    "5": ("iso11226_head_back_5", "iso11226_head_supported_back_5"),
+}
+"""Without and with a fully supported trunk."""
+UPPER_ARM = ("iso11226_upper_arm", "iso11226_upper_arm_supported")
 NECK = {"0": "iso11226_neck", "5": "iso11226_neck_back_5"}
 NOT_RECOMMENDED = 3
 
@@ -45,8 +50,12 @@ def iso11226(
     """
     parts = {
         "trunk": _trunk(posture, circumstances, reading),
-        "head": measured(
-            posture, "head_inclination_deg", HEAD[reading["backward_beyond"]], reading
+        "head": with_support(
+            posture,
+            "head_inclination_deg",
+            HEAD[reading["backward_beyond"]],
+            circumstances.support["trunk"],
+            reading,
         ),
         "neck": _neck(posture, reading),
     }
@@ -57,25 +66,35 @@ def iso11226(
     return (whole, *arms)
 
 
-def max_holding_time_s(joint: Joint, angle_deg: FloatArray) -> FloatArray:
+def max_holding_time_s(
+    joint: Joint, angle_deg: FloatArray, is_supported: BoolArray | bool = False
+) -> FloatArray:
     """Return how long a posture may be held by step 2.
 
     Parameters
     ----------
     joint : str
-        ``"trunk"`` or ``"head"`` by inclination, ``"upper_arm"`` by elevation.
+        ``"trunk"`` or ``"head"`` by inclination, negative = backward; ``"upper_arm"``
+        by elevation.
     angle_deg : array (any shape)
+    is_supported : array (any shape) or bool
+        Where trunk (for trunk and head) or arm is fully supported.
 
     Returns
     -------
     array (same shape)
-        Infinite up to the angle where the line begins, 0 beyond its end; NaN
-        where the angle is NaN. [s]
+        Infinite up to the angle where the line begins, and up to its end with full
+        support; 0 beyond its end, and for head and unsupported trunk leaning backward;
+        NaN where the angle is NaN. [s]
     """
     _, angles, times = line_of(f"iso11226_holding_{joint}")
     on_line = np.interp(angle_deg, angles, times)
-    bent_enough = np.where(angle_deg > angles[-1], 0.0, on_line)
-    return np.where(angle_deg < angles[0], np.inf, bent_enough)
+    on_line = np.where((angle_deg < angles[0]) | is_supported, np.inf, on_line)
+    forward = np.where(angle_deg > angles[-1], 0.0, on_line)
+    may_lean_back = is_supported if joint == "trunk" else joint == "upper_arm"
+    backward = np.where(may_lean_back, np.inf, 0.0)
+    time_s = np.where(angle_deg < 0, backward, forward)
+    return np.where(np.isnan(angle_deg), np.nan, time_s)
 
 
 def holding_line_origin(joint: Joint) -> Origin:
@@ -123,11 +142,7 @@ def _arm(
 ) -> MethodScore:
     angle = f"upper_arm_elevation_deg_{side}"
     support = circumstances.support[f"arm_{side}"]
-    raised = chosen(
-        measured(posture, angle, "iso11226_upper_arm", reading),
-        support.is_true,
-        measured(posture, angle, "iso11226_upper_arm_supported", reading),
-    )
+    raised = with_support(posture, angle, UPPER_ARM, support, reading)
     shrugged, unseen = assumed_where_unseen(
         measured(posture, f"shoulder_raise_mm_{side}", "raised", reading), 1
     )

@@ -73,6 +73,19 @@ TOLD_SD = 1.0
 one that cannot be told from upright is upright."""
 
 
+def told_back(value: FloatArray, sd: FloatArray, beyond: float = 0.0) -> FloatArray:
+    """Return signed angles, those that cannot be told to be backward taken as 0.
+
+    Parameters
+    ----------
+    value, sd : array (any)
+        Negative = backward, and one standard deviation.
+    beyond : float
+        How far behind 0 backward begins; unit of the angle.
+    """
+    return np.where(value < 0, np.minimum(value + TOLD_SD * sd + beyond, 0.0), value)
+
+
 def judge_lean(
     table: BandTable, size: FloatArray, size_sd: FloatArray, ahead: FloatArray, ahead_sd: FloatArray
 ) -> Judged:

@@ -8,7 +8,7 @@ import numpy as np
 
 from ergo.arrays import BoolArray, StepArray
 from ergo.posture.posture_track import PostureTrack
-from ergo.scores.circumstances import Circumstances
+from ergo.scores.circumstances import Circumstances, Stated
 from ergo.scores.judged import (
     Judged,
     assumed_where_unseen,
@@ -99,6 +99,14 @@ def measured(posture: PostureTrack, angle: str, table: str, reading: Reading) ->
     """Return the step of one measured angle by one table of bands."""
     bands = band_table(table, reading["shared_edge"])
     return judge(bands, posture.angle(angle), posture.angle_sd(angle))
+
+
+def with_support(
+    posture: PostureTrack, angle: str, tables: tuple[str, str], support: Stated, reading: Reading
+) -> Judged:
+    """Return the step of one angle, where the part is fully supported by the second table."""
+    plain, supported = (measured(posture, angle, table, reading) for table in tables)
+    return chosen(plain, support.is_true, supported)
 
 
 def strained_where_unseen(

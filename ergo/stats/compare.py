@@ -16,9 +16,10 @@ import numpy as np
 
 from ergo.arrays import FloatArray
 from ergo.errors import InputError
+from ergo.stats.bands import LimitSet
 from ergo.stats.bootstrap import CONFIDENCE, Draws, difference, draws_of, holm
 from ergo.stats.comparable import SPOILING, Doubt, doubts_about
-from ergo.stats.exposure import Estimate, LimitSet
+from ergo.stats.exposure import Estimate
 from ergo.stats.figures import (
     Asked,
     Figure,

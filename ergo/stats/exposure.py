@@ -7,16 +7,12 @@ shares of one set of bands and its ``unjudged`` share add up to 1. Intervals are
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import inf, nan
 from typing import Literal
 
-from ergo.errors import InputError
 from ergo.posture.angle_names import AngleName
 from ergo.scores.method_score import Level, Side
+from ergo.stats.bands import LimitSet, Strain
 from ergo.timeline import TimeUnit
-
-Strain = Literal[0, 1, 2]
-"""0 = within the limit, 1 = limited in time or to be watched, 2 = beyond the limit."""
 
 GroupKind = Literal["clock", "task", "mouth_area"]
 
@@ -64,69 +60,6 @@ class Share:
     def amount_high(self) -> float:
         """Return the upper end of the interval. In the unit of the exposure."""
         return self.of * self.high
-
-
-@dataclass(frozen=True, slots=True)
-class Band:
-    """One band of an angle as a published rule draws it, from ``low`` to ``high``.
-
-    An angle exactly on an edge belongs to the less strained of the two bands.
-
-    Attributes
-    ----------
-    name : str
-        Key of the band within its rule, for example ``"time_limited"``.
-    low, high : float
-        Edges, -inf and inf where open. [unit of the angle]
-    strain : int
-        0 within, 1 limited in time or to be watched, 2 beyond.
-    """
-
-    name: str
-    low: float
-    high: float
-    strain: Strain
-
-
-@dataclass(frozen=True, slots=True)
-class LimitSet:
-    """The bands of one angle by one published rule.
-
-    Attributes
-    ----------
-    rule : str
-        Key of the rule: ``"iso11226"``, ``"dental_sitting"``, ``"rula"``,
-        ``"arm_elevation"``, ``"side_bend"``, ``"en1005_4"``,
-        ``"north_american_teaching"``; see ``tables/limits_*.csv``.
-    angle : AngleName
-    bands : tuple of Band
-        Rising, without gaps.
-    source, status : str
-        Where the edges are printed and how far that was verified; holds the
-        word "memory" where a value was not read in any text.
-    is_headline : bool
-        Whether time beyond this limit may be among the things that matter most.
-    """
-
-    rule: str
-    angle: AngleName
-    bands: tuple[Band, ...]
-    source: str
-    status: str
-    is_headline: bool
-
-    def __post_init__(self) -> None:
-        meets = all(a.high == b.low for a, b in zip(self.bands, self.bands[1:], strict=False))
-        if not (meets and self.bands[0].low == -inf and self.bands[-1].high == inf):
-            raise InputError(
-                "must cover every angle without gap.", where=f"{self.rule}, {self.angle.name}"
-            )
-
-    @property
-    def limit(self) -> float:
-        """Return the smallest upper edge beyond which the strain is 2; NaN if none."""
-        edges = [band.low for band in self.bands if band.strain == 2 and band.low > 0]
-        return min(edges, default=nan)
 
 
 @dataclass(frozen=True, slots=True)

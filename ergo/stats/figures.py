@@ -8,19 +8,19 @@ from scipy.special import ndtri
 
 from ergo.arrays import BoolArray, FloatArray
 from ergo.scores.method_score import NOT_SEEN
+from ergo.stats.bands import NOT_KNOWN, LimitSet, edges_of, strain_of
 from ergo.stats.bootstrap import Draws, Spread, figure_spread, ratio_spread
-from ergo.stats.exposure import GroupKind, LimitSet
+from ergo.stats.exposure import GroupKind
 from ergo.stats.groups import Labels, gap_labels
 from ergo.stats.neighbours import missed_by_blocks
 from ergo.stats.pool import Pool
+from ergo.stats.shares import alike_angles
 from ergo.stats.uncertain import (
     COMMON_ERRORS,
     COMMON_SHARE,
     alike_frames,
-    band_of,
     band_probabilities,
     common_shares,
-    edges_of,
     weights_of,
 )
 
@@ -103,13 +103,17 @@ def beyond_share(pool: Pool, draws: Draws, limits: LimitSet, asked: Asked) -> Fi
         What the figure is about.
     """
     name = limits.angle.name
-    value = pool.posture.angle(name)
-    strained = [n for n, band in enumerate(limits.bands) if band.strain == 2]
-    alike = alike_frames(value, pool.posture.angle_sd(name), weights_of(asked.held[None]))
-    probability = band_probabilities(alike, edges_of(limits.bands))[strained].sum(axis=0)
-    is_beyond = np.isin(band_of(limits.bands, value), strained)
+    alike = alike_angles(pool.posture, name, weights_of(asked.held[None]))
+    edges = edges_of(limits, alike.is_supported)
+    probability = band_probabilities(alike, edges)[limits.strained].sum(axis=0)
+    strain = strain_of(limits, pool.posture)
     return _share(
-        pool, draws, asked, is_beyond, np.isfinite(value), common_shares(alike, probability)[:, 0]
+        pool,
+        draws,
+        asked,
+        strain == 2,
+        strain != NOT_KNOWN,
+        common_shares(alike, probability)[:, 0],
     )
 
 

@@ -1,6 +1,6 @@
 """Which holding line of ISO 11226 belongs to which angle."""
 
-from ergo.arrays import FloatArray
+from ergo.arrays import BoolArray, FloatArray
 from ergo.scores.iso11226 import Joint, holding_line_origin, max_holding_time_s
 from ergo.scores.table import Origin
 
@@ -12,7 +12,9 @@ _JOINTS: dict[str, Joint] = {
 }
 
 
-def holding_line(angle: str, value: FloatArray) -> FloatArray | None:
+def holding_line(
+    angle: str, value: FloatArray, is_supported: BoolArray | bool = False
+) -> FloatArray | None:
     """Return how long an angle may be held at most; None where no line is drawn.
 
     Parameters
@@ -20,7 +22,9 @@ def holding_line(angle: str, value: FloatArray) -> FloatArray | None:
     angle : str
         Name of the angle.
     value : array (any,)
-        [deg]
+        Negative = backward. [deg]
+    is_supported : array (any,) or bool
+        Where the part is fully supported.
 
     Returns
     -------
@@ -28,7 +32,7 @@ def holding_line(angle: str, value: FloatArray) -> FloatArray | None:
         inf where the angle is acceptable, 0 above the end of the line. [s]
     """
     joint = _JOINTS.get(angle)
-    return None if joint is None else max_holding_time_s(joint, value)
+    return None if joint is None else max_holding_time_s(joint, value, is_supported)
 
 
 def line_origin(angle: str) -> Origin | None:

@@ -2,19 +2,22 @@
 
 from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from math import nan
 
 import numpy as np
 from scipy.special import ndtri
 
-from ergo.arrays import FloatArray
+from ergo.arrays import BoolArray, FloatArray
 from ergo.posture.angle_names import ANGLES, COLUMN
 from ergo.posture.holds import Hold, find_holds
 from ergo.posture.posture_track import PostureTrack
-from ergo.stats.exposure import HoldRecord, Strain
+from ergo.scores.judged import told_back
+from ergo.stats.assessed import TRUNK
+from ergo.stats.bands import Strain, band_of
+from ergo.stats.exposure import HoldRecord
 from ergo.stats.groups import Labels
 from ergo.stats.limits import limit_set
-from ergo.stats.uncertain import band_of
 from ergo.timeline import Timeline
 
 HOLD_ANGLES = (
@@ -26,8 +29,9 @@ HOLD_ANGLES = (
 )
 """The angles that ISO 11226 limits, so that a hold of them means something."""
 
-HoldingLine = Callable[[str, FloatArray], FloatArray | None]
-"""Maximum acceptable holding time of an angle by name; None = no line drawn. [s]"""
+HoldingLine = Callable[[str, FloatArray, BoolArray], FloatArray | None]
+"""Maximum acceptable holding time of an angle by name, and where its part is fully
+supported; None = no line drawn. [s]"""
 
 _Against = tuple[float | None, bool | None, float]
 """The limit [s], whether it was passed, and how probable that is."""
@@ -41,6 +45,7 @@ def hold_records(
     line: HoldingLine,
     hours: Labels,
     tasks: Labels,
+    backward_beyond: float = 0.0,
 ) -> tuple[HoldRecord, ...]:
     """Return the static holds of every limited angle, by source and time.
 
@@ -48,10 +53,13 @@ def hold_records(
     ----------
     timeline : Timeline
     posture : PostureTrack
+        What may be counted, by :func:`ergo.stats.assessed.assessed`.
     line : callable
         The holding lines.
     hours, tasks : tuple (frame,) of str or None
         Clock hour and task of each frame.
+    backward_beyond : float
+        How far behind neutral counts as backward, by that interpretation. [deg]
 
     Returns
     -------
@@ -60,10 +68,11 @@ def hold_records(
     records: list[HoldRecord] = []
     usual_hour, usual_task = _UsualLabel(hours), _UsualLabel(tasks)
     for angle in HOLD_ANGLES:
-        holds = find_holds(timeline, posture, angle)
-        strains = _strains(holds)
+        found = _holds(timeline, posture, angle)
+        holds, is_supported = [hold for hold, _ in found], np.array([yes for _, yes in found], bool)
+        strains = _strains(holds, is_supported, backward_beyond)
         columns = (
-            _against_line(holds, line),
+            _against_line(holds, is_supported, line, backward_beyond),
             usual_hour.of(holds),
             usual_task.of(holds),
             _rests_s(holds, strains),
@@ -94,13 +103,44 @@ def _record(
     )
 
 
-def _against_line(holds: Sequence[Hold], line: HoldingLine) -> list[_Against]:
+def _holds(timeline: Timeline, posture: PostureTrack, angle: str) -> list[tuple[Hold, bool]]:
+    """Return the holds of one angle, and whether with full support: a change of it ends one."""
+    supported, signed = posture.is_supported(angle), posture.angle(angle)
+    held = replace(posture, value=np.abs(posture.value)) if angle == TRUNK else posture
+    if not np.any(supported):
+        found = [(hold, False) for hold in find_holds(timeline, held, angle)]
+    else:
+        found = [
+            (hold, is_supported)
+            for is_supported in (False, True)
+            for hold in find_holds(timeline, _only(held, supported == is_supported), angle)
+        ]
+        found.sort(key=lambda each: each[0].first)
+    return [(_signed(hold, signed), is_supported) for hold, is_supported in found]
+
+
+def _only(posture: PostureTrack, where: BoolArray) -> PostureTrack:
+    return replace(posture, value=np.where(where[:, None], posture.value, np.nan))
+
+
+def _signed(hold: Hold, value: FloatArray) -> Hold:
+    """Return a hold found by the size of an angle with the sign of most of its frames."""
+    of_hold = value[hold.first : hold.last + 1]
+    is_back = hold.mean > 0 and np.sum(of_hold < 0) > np.sum(of_hold >= 0)
+    return replace(hold, mean=-hold.mean) if is_back else hold
+
+
+def _against_line(
+    holds: Sequence[Hold], is_supported: BoolArray, line: HoldingLine, beyond: float
+) -> list[_Against]:
     """Return each hold of one angle against the holding line of its angle."""
     if not holds:
         return []
     mean, sd, length_s = np.array([(hold.mean, hold.sd, hold.length_s) for hold in holds]).T
     probed = mean[:, None] + sd[:, None] * np.concatenate([[0.0], _PROBES])
-    limits_s = line(holds[0].angle, probed.ravel())
+    probed = told_back(probed, sd[:, None], beyond)
+    carried = np.repeat(is_supported, probed.shape[1])
+    limits_s = line(holds[0].angle, probed.ravel(), carried)
     if limits_s is None:
         return [(None, None, nan)] * len(holds)
     limits_s = limits_s.reshape(probed.shape)
@@ -109,14 +149,14 @@ def _against_line(holds: Sequence[Hold], line: HoldingLine) -> list[_Against]:
     return list(zip(*(column.tolist() for column in columns), strict=True))
 
 
-def _strains(holds: Sequence[Hold]) -> list[Strain]:
+def _strains(holds: Sequence[Hold], is_supported: BoolArray, beyond: float) -> list[Strain]:
     """Return the strain of each hold of one angle; one counts as backward only if surely so."""
     if not holds:
         return []
-    bands = limit_set("iso11226", holds[0].angle).bands
+    limits = limit_set("iso11226", holds[0].angle)
     mean, sd = np.array([(hold.mean, hold.sd) for hold in holds]).T
-    surely = np.where(mean < 0, np.minimum(mean + sd, 0.0), mean)
-    return [bands[place].strain for place in band_of(bands, surely).tolist()]
+    places = band_of(limits, told_back(mean, sd, beyond), is_supported)
+    return [limits.bands[place].strain for place in places.tolist()]
 
 
 class _UsualLabel:

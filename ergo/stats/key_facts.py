@@ -9,11 +9,11 @@ import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray
 from ergo.posture.posture_track import PostureTrack
-from ergo.stats.exposure import HoldRecord, KeyFact, LimitSet, LimitShares
+from ergo.stats.bands import LimitSet, strain_of
+from ergo.stats.exposure import HoldRecord, KeyFact, LimitShares
 from ergo.stats.groups import Labels
 from ergo.stats.holds import longest
 from ergo.stats.limits import limit_set
-from ergo.stats.uncertain import band_of
 
 FACTS = 3
 """How many facts are picked at most."""
@@ -43,6 +43,7 @@ class Seen:
     Attributes
     ----------
     posture : PostureTrack
+        What may be counted.
     held : array (frame,)
         [unit of the timeline]
     hours : tuple (frame,) of str or None
@@ -122,7 +123,7 @@ def _one_side(strained: Sequence[LimitShares]) -> list[LimitShares]:
 
 def _beyond(shares: LimitShares, seen: Seen) -> KeyFact:
     limits = shares.limits
-    is_beyond = _is_beyond(limits, seen.posture)
+    is_beyond = strain_of(limits, seen.posture) == 2
     hour, hour_share = _usual_hour(seen, is_beyond)
     while_key, while_share = _trunk_meanwhile(seen, is_beyond, limits)
     return KeyFact(
@@ -138,12 +139,6 @@ def _beyond(shares: LimitShares, seen: Seen) -> KeyFact:
         while_key=while_key,
         while_share=while_share,
     )
-
-
-def _is_beyond(limits: LimitSet, posture: PostureTrack) -> BoolArray:
-    strain = np.array([*(band.strain for band in limits.bands), 0])
-    is_beyond: BoolArray = strain[band_of(limits.bands, posture.angle(limits.angle.name))] == 2
-    return is_beyond
 
 
 def _usual_hour(seen: Seen, is_beyond: BoolArray) -> tuple[int | None, float]:

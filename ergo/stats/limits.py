@@ -4,9 +4,10 @@ import csv
 from functools import cache
 from importlib.resources import files
 from itertools import groupby
+from math import inf
 
 from ergo.posture.angle_names import ANGLES, AngleName
-from ergo.stats.exposure import Band, LimitSet, Strain
+from ergo.stats.bands import Band, LimitSet, Strain
 
 RULES = (
     "iso11226",
@@ -18,6 +19,9 @@ RULES = (
     "north_american_teaching",
 )
 """Keys of the rules, in the order of reports."""
+
+SUPPORTED = "high_supported"
+"""Column of the upper edges that hold with full support, in tables that make a difference."""
 
 _STRAINS: dict[str, Strain] = {"0": 0, "1": 1, "2": 2}
 
@@ -55,13 +59,19 @@ def _limit_set(rule: str, angle: AngleName, source: str, rows: list[dict[str, st
     return LimitSet(
         rule=rule,
         angle=angle,
-        bands=tuple(
-            Band(row["band"], float(row["low"]), float(row["high"]), _STRAINS[row["strain"]])
-            for row in rows
-        ),
+        bands=_bands(rows, "high"),
         source=source,
         status="; ".join(dict.fromkeys(row["status"] for row in rows)),
         is_headline=rows[0]["headline"] == "1",
+        supported=_bands(rows, SUPPORTED) if SUPPORTED in rows[0] else (),
+    )
+
+
+def _bands(rows: list[dict[str, str]], high: str) -> tuple[Band, ...]:
+    edges = [-inf, *(float(row[high]) for row in rows)]
+    return tuple(
+        Band(row["band"], low, edge, _STRAINS[row["strain"]])
+        for row, low, edge in zip(rows, edges, edges[1:], strict=False)
     )
 
 

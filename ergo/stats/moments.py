@@ -6,7 +6,8 @@ import numpy as np
 
 from ergo.arrays import FloatArray
 from ergo.posture.posture_track import PostureTrack
-from ergo.stats.exposure import LimitSet, WorstMoment
+from ergo.stats.bands import LimitSet, edges_of
+from ergo.stats.exposure import WorstMoment
 from ergo.timeline import Timeline
 
 MOMENTS = 6
@@ -32,16 +33,15 @@ def sure_excess(posture: PostureTrack, limits: LimitSet) -> FloatArray:
         within, or not seen. [unit of the angle]
     """
     value = posture.angle(limits.angle.name)
-    above = value - limits.limit
-    below = (
-        max(
-            (band.high for band in limits.bands if band.strain == 2 and band.high <= 0),
-            default=-np.inf,
-        )
-        - value
-    )
-    excess = np.fmax(above, below) - posture.angle_sd(limits.angle.name)
-    return np.where(np.isfinite(value), np.fmax(excess, 0.0), 0.0)
+    edges = edges_of(limits, posture.is_supported(limits.angle.name))
+    distances = [
+        value - edge if below.strain < above.strain else edge - value
+        for below, above, edge in zip(limits.bands, limits.bands[1:], edges, strict=False)
+        if (below.strain == 2) != (above.strain == 2)
+    ]
+    excess = np.max(distances, axis=0, initial=0.0) - posture.angle_sd(limits.angle.name)
+    excess = np.maximum(excess, 0.0)
+    return np.where(np.isfinite(value), excess, 0.0)
 
 
 def worst_moments(

@@ -16,7 +16,8 @@ import numpy as np
 from ergo.arrays import FloatArray
 from ergo.posture.angle_names import ANGLES, AngleName
 from ergo.posture.posture_track import PostureTrack
-from ergo.stats.exposure import Band, Estimate, LimitSet
+from ergo.stats.bands import Band, LimitSet
+from ergo.stats.exposure import Estimate
 from ergo.stats.percentiles import angle_percentiles
 from ergo.stats.shares import limit_shares
 

@@ -6,8 +6,8 @@ jackknife and the bootstrap for general stationary observations. Ann Stat
 17(3):1217-1241; status: memory).
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -16,9 +16,11 @@ from ergo.notes.notes import Notes
 from ergo.posture.clock_track import ClockTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.room.camera import Camera
+from ergo.scores.circumstances import SUPPORTS
 from ergo.scores.method_score import MethodScore
+from ergo.stats.assessed import assessed, backward_beyond
 from ergo.stats.exposure import HoldRecord
-from ergo.stats.groups import Labels, hour_labels, is_excluded, task_labels
+from ergo.stats.groups import Labels, hour_labels, task_labels
 from ergo.stats.holding_lines import holding_line
 from ergo.stats.holds import hold_records
 from ergo.stats.neighbours import FAR, cells_of
@@ -49,6 +51,8 @@ class Measured:
     view_azimuth_deg : array (frame,)
         From where the camera saw the operator, for the same sense as in
         :mod:`ergo.posture.uncertainty`; NaN where unknown. [deg]
+    readings : mapping of str to str
+        As for :func:`ergo.scores.methods.score_all`.
     """
 
     name: str
@@ -59,6 +63,7 @@ class Measured:
     notes: tuple[Notes, ...]
     cameras: tuple[Camera, ...]
     view_azimuth_deg: FloatArray
+    readings: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,7 +73,7 @@ class Pool:
     Attributes
     ----------
     posture : PostureTrack
-        Not judged where the notes exclude a part.
+        What may be counted, by :func:`ergo.stats.assessed.assessed`.
     held, gap_after : array (frame,)
         As in :class:`ergo.timeline.Timeline`. [s or pictures]
     block : array (frame,)
@@ -110,15 +115,17 @@ def pooled(sessions: Sequence[Measured]) -> Pool:
     owners: list[IndexArray] = []
     cells: list[IndexArray] = []
     holds: list[tuple[int, HoldRecord]] = []
+    tracks: list[PostureTrack] = []
     for number, session in enumerate(sessions):
         block = blocks_of(session.timeline)
         first = sum(len(each) for each in owners)
         blocks.append(block + first)
         cells.append(cells_of(session.timeline) + (cells[-1].max(initial=0) + FAR if cells else 0))
         owners.append(np.full(int(block.max(initial=-1)) + 1, number))
-        holds += [(first + at, hold) for at, hold in _holds(session, block)]
+        tracks.append(assessed(session.timeline, session.posture, session.notes, session.readings))
+        holds += [(first + at, hold) for at, hold in _holds(session, tracks[-1], block)]
     return Pool(
-        posture=_joined([_judged(each) for each in sessions]),
+        posture=_joined(tracks),
         held=np.concatenate([each.timeline.held for each in sessions]),
         gap_after=np.concatenate([each.timeline.gap_after for each in sessions]),
         block=np.concatenate(blocks).astype(np.int64),
@@ -162,32 +169,25 @@ def block_length_s(timeline: Timeline) -> float:
     return float(np.clip(timeline.total / 10, LEAST_BLOCK_S, BLOCK_S))
 
 
-def _judged(session: Measured) -> PostureTrack:
-    posture = session.posture
-    excluded = is_excluded(session.timeline, session.notes)[:, None]
-    return PostureTrack(
-        np.where(excluded, np.nan, posture.value),
-        np.where(excluded, np.nan, posture.sd),
-        posture.person_found,
-        posture.is_bridged,
-    )
-
-
 def _joined(tracks: Sequence[PostureTrack]) -> PostureTrack:
     return PostureTrack(
         np.concatenate([each.value for each in tracks]),
         np.concatenate([each.sd for each in tracks]),
         np.concatenate([each.person_found for each in tracks]),
         np.concatenate([each.is_bridged for each in tracks]),
+        {name: np.concatenate([each.support[name] for each in tracks]) for name in SUPPORTS},
     )
 
 
-def _holds(session: Measured, block: IndexArray) -> list[tuple[int, HoldRecord]]:
+def _holds(
+    session: Measured, posture: PostureTrack, block: IndexArray
+) -> list[tuple[int, HoldRecord]]:
     """Return every hold with the block in which it began."""
     timeline = session.timeline
     unknown: Labels = (None,) * len(timeline)
     found = []
-    for hold in hold_records(timeline, _judged(session), holding_line, unknown, unknown):
+    beyond = backward_beyond(session.readings)
+    for hold in hold_records(timeline, posture, holding_line, unknown, unknown, beyond):
         frames = timeline.frames_of(timeline.sources.index(hold.source))
         first = frames[np.searchsorted(timeline.time_s[frames], hold.start_s)]
         found.append((int(block[first]), hold))

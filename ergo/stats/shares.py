@@ -8,16 +8,15 @@ from scipy.special import ndtri
 from ergo.arrays import FloatArray
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.method_score import NOT_SEEN, MethodScore
-from ergo.stats.exposure import LevelShares, LimitSet, LimitShares, Share
+from ergo.stats.bands import LimitSet, bands_held, edges_of
+from ergo.stats.exposure import LevelShares, LimitShares, Share
 from ergo.stats.uncertain import (
     DRAWS,
     AlikeFrames,
     Weights,
     alike_frames,
-    band_of,
     band_probabilities,
     drawn_shares,
-    edges_of,
     shares_with_interval,
     sure_shares,
     weights_of,
@@ -49,26 +48,26 @@ def limit_shares(
     tuple (group,) of tuple (limits,) of LimitShares
     """
     names, weights = dict.fromkeys(each.angle.name for each in limits), weights_of(held, gap)
-    alike = {
-        name: alike_frames(posture.angle(name), posture.angle_sd(name), weights) for name in names
-    }
-    per_limit = [
-        _limit_shares(each, posture.angle(each.angle.name), alike[each.angle.name], weights)
-        for each in limits
-    ]
+    alike = {name: alike_angles(posture, name, weights) for name in names}
+    per_limit = [_limit_shares(each, posture, alike[each.angle.name], weights) for each in limits]
     return tuple(zip(*per_limit, strict=True)) if per_limit else tuple(() for _ in held)
 
 
+def alike_angles(posture: PostureTrack, name: str, weights: Weights) -> AlikeFrames:
+    """Return the frames of nearly the same value of one angle, put together."""
+    sd, is_supported = posture.angle_sd(name), posture.is_supported(name)
+    return alike_frames(posture.angle(name), sd, weights, is_supported)
+
+
 def _limit_shares(
-    limits: LimitSet, value: FloatArray, alike: AlikeFrames, weights: Weights
+    limits: LimitSet, posture: PostureTrack, alike: AlikeFrames, weights: Weights
 ) -> tuple[LimitShares, ...]:
     bands, total = limits.bands, weights.total
-    counted = weights.summed(band_of(bands, value), len(bands) + 1, weights.weight)
-    probability = band_probabilities(alike, edges_of(bands))
-    strained = [n for n, band in enumerate(bands) if band.strain == 2]
+    counted = weights.summed(bands_held(limits, posture), len(bands) + 1, weights.weight)
+    probability = band_probabilities(alike, edges_of(limits, alike.is_supported))
     *per_band, beyond = shares_with_interval(
-        _with_sum(counted[:-1], strained),
-        drawn_shares(alike, _with_sum(probability, strained), total),
+        _with_sum(counted[:-1], limits.strained),
+        drawn_shares(alike, _with_sum(probability, limits.strained), total),
         total,
     )
     unjudged = sure_shares(counted[-1] + weights.gap, total)

@@ -1,6 +1,6 @@
 """From angles, places and scores of every frame to the exposure of the session."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from math import isfinite
 
@@ -11,6 +11,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.clock_track import ClockTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.method_score import NOT_SEEN, MethodScore
+from ergo.stats.assessed import assessed, backward_beyond
 from ergo.stats.exposure import Exposure, Group, HoldRecord, LevelShares, LimitShares
 from ergo.stats.groups import (
     Part,
@@ -36,6 +37,7 @@ def exposure_of(
     clock: ClockTrack,
     scores: Sequence[MethodScore],
     notes: Sequence[Notes],
+    readings: Mapping[str, str] | None = None,
 ) -> Exposure:
     """Sum up one session.
 
@@ -47,6 +49,8 @@ def exposure_of(
     scores : sequence of MethodScore
     notes : sequence of Notes
         One per source.
+    readings : mapping of str to str, optional
+        As for :func:`ergo.scores.methods.score_all`.
 
     Returns
     -------
@@ -54,6 +58,7 @@ def exposure_of(
         Parts that the notes exclude, and jumps in time, count as not judged.
     """
     excluded = is_excluded(timeline, notes)
+    counted = assessed(timeline, posture, notes, readings)
     posture, scores = _without(posture, excluded), [_unjudged(each, excluded) for each in scores]
     hours, tasks = hour_labels(clock), task_labels(timeline, notes)
     areas = mouth_area_labels(timeline, notes)
@@ -63,10 +68,11 @@ def exposure_of(
     parts = (*by_clock, *by_task, *by_area)
     held = np.array([timeline.held, *(part.held for part in parts)])
     gap = np.array([np.sum(timeline.gap_after), *(part.gap for part in parts)])
-    limits = limit_shares(posture, held, limit_sets(), gap)
+    limits = limit_shares(counted, held, limit_sets(), gap)
     levels = level_shares(scores, held, gap)
     groups = _groups(timeline.total, parts, limits[1:], levels[1:])
-    holds = hold_records(timeline, posture, holding_line, hours, tasks)
+    beyond = backward_beyond(readings)
+    holds = hold_records(timeline, counted, holding_line, hours, tasks, beyond)
     headline = [each for each in limit_sets() if each.is_headline]
     return Exposure(
         unit=timeline.unit,
@@ -79,8 +85,8 @@ def exposure_of(
         by_clock=groups[: len(by_clock)],
         by_task=groups[len(by_clock) : len(by_clock) + len(by_task)],
         by_mouth_area=groups[len(by_clock) + len(by_task) :],
-        worst_moments=worst_moments(timeline, posture, headline),
-        first_three=first_three(Seen(posture, timeline.held, hours, limits[0], holds)),
+        worst_moments=worst_moments(timeline, counted, headline),
+        first_three=first_three(Seen(counted, timeline.held, hours, limits[0], holds)),
     )
 
 

@@ -17,9 +17,10 @@ from scipy.special import stdtrit
 
 from ergo.arrays import FloatArray
 from ergo.errors import InputError
+from ergo.stats.bands import LimitSet
 from ergo.stats.bootstrap import CONFIDENCE, Draws, draws_of
 from ergo.stats.compare import SAME_PLACE_CORRELATION, measuring_variance
-from ergo.stats.exposure import Estimate, LimitSet
+from ergo.stats.exposure import Estimate
 from ergo.stats.figures import Figure, beyond_share, whole
 from ergo.stats.pool import Measured, Pool, pooled
 

@@ -12,9 +12,9 @@ from typing import Literal
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
+from ergo.stats.bands import LimitSet
 from ergo.stats.bootstrap import CONFIDENCE, Draws, holm
 from ergo.stats.comparable import SPOILING, doubts_about
-from ergo.stats.exposure import LimitSet
 from ergo.stats.figures import Figure, percentile
 from ergo.stats.limits import limit_sets
 from ergo.stats.pool import Measured, Pool, pooled

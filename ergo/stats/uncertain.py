@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from ergo.arrays import FloatArray, IndexArray, StepArray
+from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.errors import InputError
-from ergo.stats.exposure import Band, Share
+from ergo.stats.exposure import Share
 
 COMMON_SHARE = 0.7
 """Part of the variance of an angle's error that is common to the session (ours)."""
@@ -119,17 +119,22 @@ class AlikeFrames:
     ----------
     value, sd : array (kind,)
         Mean of the frames put together. [unit of the angle]
+    is_supported : array (kind,)
+        Whether the part is fully supported in them.
     held, held_squared : array (group, kind)
         Sum of the frames' weights, and of their squares. [unit of the timeline]
     """
 
     value: FloatArray
     sd: FloatArray
+    is_supported: BoolArray
     held: FloatArray
     held_squared: FloatArray
 
 
-def alike_frames(value: FloatArray, sd: FloatArray, weights: Weights) -> AlikeFrames:
+def alike_frames(
+    value: FloatArray, sd: FloatArray, weights: Weights, is_supported: BoolArray | bool = False
+) -> AlikeFrames:
     """Return the judged frames, those of nearly equal angle and sd put together.
 
     Parameters
@@ -137,16 +142,21 @@ def alike_frames(value: FloatArray, sd: FloatArray, weights: Weights) -> AlikeFr
     value, sd : array (frame,)
         NaN = not judged. [unit of the angle]
     weights : Weights
+    is_supported : array (frame,) or bool
+        Where the part is fully supported; such frames are never put with others.
     """
     judged = np.flatnonzero(np.isfinite(value))
+    carried = np.broadcast_to(is_supported, value.shape)[judged]
     value, sd = value[judged], np.maximum(sd[judged], _TINY_SD)
-    kind, count = _kinds(
+    kind, _ = _kinds(
         np.round(value / _STEP).astype(np.int64), np.round(5 * np.log(sd)).astype(np.int64)
     )
+    kind, count = _kinds(kind, carried.astype(np.int64))
     own, frames = weights.some(judged), np.maximum(np.bincount(kind, minlength=count), 1)
     return AlikeFrames(
         value=np.bincount(kind, value, count) / frames,
         sd=np.bincount(kind, sd, count) / frames,
+        is_supported=np.bincount(kind, carried, count) > 0,
         held=own.summed(kind, count, own.weight).T,
         held_squared=own.summed(kind, count, own.weight**2).T,
     )
@@ -162,36 +172,14 @@ def _kinds(first: IndexArray, second: IndexArray) -> tuple[IndexArray, int]:
     return (np.cumsum(is_used) - 1)[key], int(is_used.sum())
 
 
-def edges_of(bands: tuple[Band, ...]) -> FloatArray:
-    """Return the inner edges; an angle on an edge belongs to the less strained band.
-
-    Returns
-    -------
-    array (edge,)
-        Largest angle of each band but the last. [unit of the angle]
-    """
-    pairs = zip(bands, bands[1:], strict=False)
-    return np.array(
-        [a.high if a.strain <= b.strain else np.nextafter(a.high, -np.inf) for a, b in pairs],
-        dtype=np.float64,
-    )
-
-
-def band_of(bands: tuple[Band, ...], value: FloatArray) -> StepArray:
-    """Return the position of each angle's band, or the number of bands for NaN.
+def band_probabilities(alike: AlikeFrames, edges: FloatArray) -> FloatArray:
+    """Return the probability of each band for each common error.
 
     Parameters
     ----------
-    bands : tuple of Band
-    value : array (frame,)
+    alike : AlikeFrames
+    edges : array (edge,) or (edge, kind)
         [unit of the angle]
-    """
-    place = np.searchsorted(edges_of(bands), value)
-    return np.where(np.isfinite(value), place, len(bands)).astype(np.int64)
-
-
-def band_probabilities(alike: AlikeFrames, edges: FloatArray) -> FloatArray:
-    """Return the probability of each band for each common error.
 
     Returns
     -------

@@ -13,8 +13,7 @@ import numpy as np
 from ergo.arrays import FloatArray, StepArray
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.runs import clip_runs, seen_runs
-from ergo.stats.exposure import LimitSet
-from ergo.stats.uncertain import band_of
+from ergo.stats.bands import LimitSet, bands_held
 from ergo.timeline import Timeline
 
 STAY_EDGES_S = (0.0, 1.0, 3.0, 4.0, 7.0, 15.0, 31.0, inf)
@@ -49,6 +48,7 @@ def variation_of(timeline: Timeline, posture: PostureTrack, limits: LimitSet) ->
     ----------
     timeline : Timeline
     posture : PostureTrack
+        What may be counted.
     limits : LimitSet
 
     Returns
@@ -56,7 +56,7 @@ def variation_of(timeline: Timeline, posture: PostureTrack, limits: LimitSet) ->
     Variation
         A gap of up to 0.6 s does not end a stay and counts as not judged.
     """
-    place = band_of(limits.bands, posture.angle(limits.angle.name))
+    place = bands_held(limits, posture)
     amount = np.zeros((len(limits.bands), len(STAY_EDGES_S) - 1))
     for run in clip_runs(timeline):
         for part in seen_runs(timeline, run, place < len(limits.bands)):

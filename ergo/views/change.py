@@ -54,6 +54,7 @@ def changes_of(session: Session, exposure: Exposure, words: Words) -> Changes:
         session.notes,
         exposure,
         place=session.place,
+        readings=session.recording.settings.readings,
     )
     return changes_text(advices, exposure.unit, words)
 

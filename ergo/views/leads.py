@@ -10,14 +10,14 @@ from typing import Any
 
 import numpy as np
 
-from ergo.arrays import AnyArray, BoolArray, FloatArray
+from ergo.arrays import BoolArray
 from ergo.session import Session
+from ergo.stats.bands import NOT_KNOWN, strain_of
 from ergo.stats.exposure import (
     UNKNOWN,
     Exposure,
     Group,
     HoldRecord,
-    LimitSet,
     LimitShares,
     Percentiles,
 )
@@ -30,7 +30,6 @@ from ergo.views.plots.bars import is_plotted
 from ergo.views.plots.dial import dial_limits
 from ergo.views.tables import Table, longest_holds
 
-NOT_KNOWN = 255
 MOST_SPANS = 40
 """Moments told of one row; the longest (ours)."""
 FIRST_PART = {"limits_table": 2, "more_limits_table": 2}
@@ -82,17 +81,6 @@ def leads_of(session: Session, exposure: Exposure) -> dict[str, tuple[Lead, ...]
     }
 
 
-def strain_of(limits: LimitSet, value: FloatArray) -> AnyArray:
-    """Return the strain of each frame, array (frame,): 0, 1, 2, or NOT_KNOWN where not seen.
-
-    A value exactly on an edge belongs to the less strained of the two bands.
-    """
-    strain = np.full(len(value), NOT_KNOWN, dtype=np.uint8)
-    for band in sorted(limits.bands, key=lambda band: -band.strain):
-        strain[(value >= band.low) & (value <= band.high)] = band.strain
-    return strain
-
-
 def frame_at(timeline: Timeline, source: int, time_s: float) -> int:
     """Return the frame of a source nearest to a time [s]; -1 if the source has none."""
     frames = timeline.frames_of(source)
@@ -127,6 +115,7 @@ class _Seen:
     def __init__(self, session: Session) -> None:
         self._session = session
         self._timeline = session.recording.timeline
+        self._counted = session.assessed()
         self._excluded = is_excluded(self._timeline, session.notes)
 
     def _spans(self, where: BoolArray) -> tuple[Span, ...]:
@@ -148,7 +137,7 @@ class _Seen:
 
     def of_limits(self, limits: LimitShares, within: BoolArray | None = None) -> Lead:
         """Return the moments within, limited, beyond and not judged; the row leads to the worst."""
-        strain = strain_of(limits.limits, self._session.posture.angle(limits.limits.angle.name))
+        strain = strain_of(limits.limits, self._counted)
         here = np.ones(len(strain), dtype=bool) if within is None else within
         parts = tuple(self._spans((strain == each) & here) for each in (0, 1, 2, NOT_KNOWN))
         worst = next((spans for spans in (parts[2], parts[1], parts[0]) if spans), ())

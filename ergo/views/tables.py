@@ -10,13 +10,12 @@ from ergo.posture.angle_names import AngleName
 from ergo.room.camera import Camera
 from ergo.scores.method_score import Level
 from ergo.session import Recording, Session
+from ergo.stats.bands import Band, LimitSet
 from ergo.stats.exposure import (
     UNKNOWN,
-    Band,
     Exposure,
     Group,
     HoldRecord,
-    LimitSet,
     LimitShares,
     Share,
 )

@@ -11,18 +11,17 @@ from typing import Any
 
 import numpy as np
 
-from ergo.arrays import AnyArray, BoolArray, FloatArray
+from ergo.arrays import AnyArray, FloatArray
 from ergo.landmarks.moved import with_moved_landmarks
 from ergo.landmarks.names import LANDMARKS
 from ergo.posture.angle_names import NAMES
 from ergo.posture.posture_track import PostureTrack
 from ergo.session import Recording, Session
-from ergo.stats.exposure import LimitSet
+from ergo.stats.bands import NOT_KNOWN, LimitSet, strain_of
 from ergo.stats.groups import is_excluded, mouth_area_labels, task_labels
 from ergo.stats.limits import limit_sets
 from ergo.timeline import Timeline
 from ergo.together import frames_beside
-from ergo.views.leads import NOT_KNOWN, strain_of
 
 STILL_S = 1.0
 """Room of a still on the line of all sources. [s]"""
@@ -79,7 +78,7 @@ def arrays_of(session: Session) -> dict[str, AnyArray]:
         "excluded": excluded.astype("u1"),
         "value": np.ascontiguousarray(posture.value.T.astype("f4")),
         "sd": np.ascontiguousarray(posture.sd.T.astype("f4")),
-        "strain": _strains(posture, excluded),
+        "strain": _strains(session.assessed()),
         "clock": session.clock.hours.astype("f4"),
         "clock_sd": session.clock.sd_hours.astype("f4"),
         "task": _numbered(task_labels(timeline, session.notes))[0],
@@ -122,11 +121,8 @@ def _points_beside(recording: Recording) -> FloatArray:
     return found
 
 
-def _strains(posture: PostureTrack, excluded: BoolArray) -> AnyArray:
-    rows = [strain_of(lane_limits(name), posture.angle(name)) for name in LANES]
-    strains = np.array(rows, dtype="u1")
-    strains[:, excluded] = NOT_KNOWN
-    return strains
+def _strains(posture: PostureTrack) -> AnyArray:
+    return np.array([strain_of(lane_limits(name), posture) for name in LANES], dtype="u1")
 
 
 def _numbered(labels: tuple[str | None, ...]) -> tuple[AnyArray, list[str]]:

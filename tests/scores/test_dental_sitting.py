@@ -85,3 +85,24 @@ def test_what_was_not_seen_is_not_judged(posture_of, circumstances_of):
     assert whole.steps["neck_flexion"].tolist() == [1]
     assert left.score.tolist() == [0]
     assert right.score[0] > 0
+
+
+@pytest.mark.parametrize(("side", "steps"), [("left", [1, 3]), ("right", [3, 1])])
+@pytest.mark.parametrize(
+    ("angle", "requirement"),
+    [("shoulder_abduction", "upper_arm_sideways"), ("shoulder_flexion", "upper_arm_forward")],
+)
+def test_one_supported_arm_may_be_raised_and_the_other_not(
+    angle, requirement, side, steps, posture_of, circumstances_of
+):
+    posture = posture_of(**{f"{angle}_deg_{each}": 40.0 for each in ("left", "right")})
+    around = circumstances_of(support=[{f"arm_{side}": True}])
+    found = [int(arm.steps[requirement][0]) for arm in verdicts(posture, around)[1:]]
+    assert found == steps
+
+
+def test_a_supported_trunk_may_lean_as_far_as_iso_11226_accepts(posture_of, circumstances_of):
+    around = circumstances_of(support=[{"trunk": True}])
+    for flexion_deg, verdict in ((40.0, 1), (61.0, 3)):
+        score = verdicts(posture_of(trunk_flexion_deg=flexion_deg), around)[0]
+        assert score.steps["trunk_forward_inclination"].tolist() == [verdict]

@@ -147,6 +147,24 @@ def test_a_supported_arm_is_acceptable_up_to_60(posture_of, circumstances_of):
     assert verdicts(posture, around)[1].score.tolist() == [1]
 
 
+@pytest.mark.parametrize(("side", "verdicts_of_arms"), [("left", [1, 2]), ("right", [2, 1])])
+def test_one_supported_arm_leaves_the_other_time_limited(
+    side, verdicts_of_arms, posture_of, circumstances_of
+):
+    posture = posture_of(upper_arm_elevation_deg_left=50.0, upper_arm_elevation_deg_right=50.0)
+    around = circumstances_of(support=[{f"arm_{side}": True}])
+    assert [int(arm.score[0]) for arm in verdicts(posture, around)[1:]] == verdicts_of_arms
+
+
+@pytest.mark.parametrize(("head_deg", "verdict"), [(84.0, 1), (86.0, 3), (-1.0, 3)])
+def test_an_inclined_head_is_carried_by_a_supported_trunk(
+    head_deg, verdict, posture_of, circumstances_of
+):
+    around = circumstances_of(support=[{"trunk": True}])
+    score = whole(posture_of(head_inclination_deg=head_deg), around)
+    assert score.steps["head"].tolist() == [verdict]
+
+
 def test_a_raised_shoulder_is_not_recommended(posture_of, circumstances_of):
     posture = posture_of(shoulder_raise_mm_left=30.0)
     assert verdicts(posture, circumstances_of())[1].score.tolist() == [3]

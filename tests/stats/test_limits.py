@@ -5,7 +5,7 @@ import pytest
 from ergo.errors import InputError
 from ergo.posture.angle_names import ANGLES
 from ergo.scores.table import band_table
-from ergo.stats.exposure import Band, LimitSet
+from ergo.stats.bands import Band, LimitSet
 from ergo.stats.holding_lines import line_origin
 from ergo.stats.limits import RULES, limit_set, limit_sets
 

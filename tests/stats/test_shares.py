@@ -7,10 +7,11 @@ from scipy.stats import norm
 from ergo.errors import InputError
 from ergo.notes.notes import ExcludedSpan, Notes, TaskSpan
 from ergo.scores.method_score import Level, MethodScore
+from ergo.stats.bands import band_of
 from ergo.stats.exposure import UNKNOWN
 from ergo.stats.limits import limit_set, limit_sets
 from ergo.stats.shares import level_shares, limit_shares
-from ergo.stats.uncertain import COMMON_SHARE, band_of, weights_of
+from ergo.stats.uncertain import COMMON_SHARE, weights_of
 
 from .conftest import clip_of, posture_of, written
 
@@ -46,8 +47,9 @@ def test_each_band_gets_its_time_and_the_unseen_rest_stays_visible(clip, limits_
     [(0.0, "acceptable"), (-0.01, "backward"), (25.0, "acceptable"), (25.01, "not_recommended")],
 )
 def test_an_angle_on_an_edge_belongs_to_the_less_strained_band(value, band):
-    bands = limit_set(*NECK).bands
-    assert bands[band_of(bands, np.array([value]))[0]].name == band
+    limits = limit_set(*NECK)
+    (place,) = band_of(limits, np.array([value]), False)
+    assert limits.bands[place].name == band
 
 
 @given(

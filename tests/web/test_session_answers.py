@@ -5,9 +5,10 @@ import numpy as np
 import pytest
 
 from ergo.posture.angle_names import NAMES
-from ergo.stats.exposure import Band, LimitSet
+from ergo.posture.posture_track import PostureTrack
+from ergo.stats.bands import NOT_KNOWN, Band, LimitSet, strain_of
 from ergo.storage.library import open_library
-from ergo.web.lanes import LANES, NOT_KNOWN, lane_limits, packed, strain_of
+from ergo.web.lanes import LANES, lane_limits, packed
 from ergo.web.pictures import WIDTHS, rounded_width
 
 from .conftest import folder_of
@@ -66,7 +67,10 @@ def test_a_value_on_an_edge_belongs_to_the_less_strained_band():
     angle = lane_limits("neck_flexion_deg").angle
     limits = LimitSet("invented", angle, bands, "invented", "", True)
     values = np.array([-1, 0, 20, 20.1, 60, 61, np.nan])
-    assert list(strain_of(limits, values)) == [2, 0, 0, 1, 1, 2, NOT_KNOWN]
+    track = np.full((len(values), len(NAMES)), np.nan)
+    track[:, NAMES.index("neck_flexion_deg")] = values
+    posture = PostureTrack(track, track, np.ones(7, bool), np.zeros(7, bool))
+    assert list(strain_of(limits, posture)) == [2, 0, 0, 1, 1, 2, NOT_KNOWN]
 
 
 def test_every_lane_is_coloured_by_a_published_rule():

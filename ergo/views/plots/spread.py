@@ -11,7 +11,8 @@ from matplotlib.ticker import MaxNLocator
 from ergo.arrays import FloatArray
 from ergo.posture.angle_names import ANGLES
 from ergo.session import Session
-from ergo.stats.exposure import Exposure, LimitSet
+from ergo.stats.bands import LimitSet
+from ergo.stats.exposure import Exposure
 from ergo.views.palette import INK, LIMIT, QUIET, STRAIN
 from ergo.views.plots.bars import is_plotted
 from ergo.views.plots.sheet import axes_on, in_style, leads_to, legend_below, sheet

@@ -7,7 +7,6 @@ from matplotlib.figure import Figure
 
 from ergo.session import Session
 from ergo.stats.exposure import Exposure
-from ergo.stats.groups import is_excluded
 from ergo.stats.variation import STAY_EDGES_S, Variation, variation_of
 from ergo.views.palette import INK, QUIET, marks_for
 from ergo.views.plots.sheet import axes_on, in_style, is_narrow, sheet
@@ -51,14 +50,7 @@ def variation_figure(
 def variations(session: Session, exposure: Exposure) -> list[Variation]:
     """Return the exposure variation of every angle that ISO 11226 limits, as far as seen."""
     timeline = session.recording.timeline
-    excluded = is_excluded(timeline, session.notes)[:, None]
-    posture = session.posture
-    kept = type(posture)(
-        np.where(excluded, np.nan, posture.value),
-        np.where(excluded, np.nan, posture.sd),
-        posture.person_found,
-        posture.is_bridged,
-    )
+    kept = session.assessed()
     found = [
         variation_of(timeline, kept, shares.limits)
         for shares in exposure.limits

@@ -1,0 +1,72 @@
+"""What may be counted: the posture after excluded parts, reference posture and support.
+
+Every figure of time in posture, every static posture, every piece of advice and every
+break is made from this, so that what the notes state reaches all of them alike.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ergo.arrays import FloatArray
+from ergo.notes.notes import Notes
+from ergo.posture.angle_names import COLUMN
+from ergo.posture.posture_track import PostureTrack
+from ergo.posture.projections import trunk_inclination
+from ergo.scores.circumstances import SUPPORTS, stated
+from ergo.scores.judged import told_back
+from ergo.scores.readings import complete_readings
+from ergo.stats.groups import is_excluded
+from ergo.timeline import Timeline
+
+TRUNK = "trunk_inclination_deg"
+
+
+def assessed(
+    timeline: Timeline,
+    posture: PostureTrack,
+    notes: Sequence[Notes],
+    readings: Mapping[str, str] | None = None,
+) -> PostureTrack:
+    """Return the posture as published limits are applied to it.
+
+    Parameters
+    ----------
+    timeline : Timeline
+    posture : PostureTrack
+        As measured.
+    notes : sequence of Notes
+        One per source.
+    readings : mapping of str to str, optional
+        Choices out of READINGS; an option not named has its default.
+
+    Returns
+    -------
+    PostureTrack
+        Nothing is seen where the notes exclude a part; ``support`` holds what they state.
+        ``trunk_inclination_deg`` is the inclination from the reference posture (ISO
+        11226), negative where the trunk is told to lean backward; where its direction is
+        not told, the plain inclination stands in for it, as a forward one.
+    """
+    value, sd = posture.value.copy(order="K"), posture.sd.copy(order="K")
+    value[:, COLUMN[TRUNK]], sd[:, COLUMN[TRUNK]] = _trunk(posture, backward_beyond(readings))
+    excluded = is_excluded(timeline, notes)
+    value[excluded], sd[excluded] = np.nan, np.nan
+    support = {name: stated(timeline, notes, name).is_true for name in SUPPORTS}
+    return replace(posture, value=value, sd=sd, support=support)
+
+
+def backward_beyond(readings: Mapping[str, str] | None) -> float:
+    """Return how far behind neutral counts as backward, by that interpretation. [deg]."""
+    return float(complete_readings(readings or {})["backward_beyond"])
+
+
+def _trunk(posture: PostureTrack, beyond: float) -> tuple[FloatArray, FloatArray]:
+    inclination, spread = trunk_inclination(posture)
+    is_told = np.isfinite(inclination)
+    value = np.where(is_told, inclination, np.abs(posture.angle(TRUNK)))
+    flexion, flexion_sd = posture.angle("trunk_flexion_deg"), posture.angle_sd("trunk_flexion_deg")
+    is_back = told_back(flexion, flexion_sd, beyond) < 0
+    sd = np.where(is_told, spread, posture.angle_sd(TRUNK))
+    return np.where(is_told & is_back, -value, value), sd
