@@ -55,7 +55,7 @@ def test_behind_every_part_of_a_limit_lie_frames_of_that_strain(session, exposur
     assert any(lead.parts[2] for lead in rows)
     plotted = [each for each in exposure.limits if is_plotted(each)]
     for lead, each in zip(leads["limits_table"], plotted, strict=True):
-        value = session.posture.angle(each.limits.angle.name)
+        value = session.assessed().angle(each.limits.angle.name)
         for strain in (0, 1, 2):
             bands = [band for band in each.limits.bands if band.strain == strain]
             for first, last in lead.parts[strain]:
