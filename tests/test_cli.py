@@ -19,7 +19,7 @@ from ergo.workflow import Outcome, exposure_of_session
 from tests.web.conftest import SAMPLES
 from tests.web.test_choosing import session_of_stills
 
-FACTS = StillSource(SAMPLES / "1_kf_side_left.jpg").facts
+FACTS = StillSource(SAMPLES / "stills" / "1_kf_side_left.jpg").facts
 
 
 class Terminal(io.StringIO):
