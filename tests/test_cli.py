@@ -51,7 +51,7 @@ def analysed(monkeypatch, finish):
     def analyse_session(*_, on_progress, **__):
         on_progress(FACTS, 0.0)
         on_progress(FACTS, 1.0)
-        on_progress(StillSource(SAMPLES / "5_ro_overhead.jpg").facts, 0.0)
+        on_progress(StillSource(SAMPLES / "stills" / "5_ro_overhead.jpg").facts, 0.0)
         return finish()
 
     monkeypatch.setattr("ergo.workflow.analyse_session", analyse_session)
