@@ -107,6 +107,11 @@ def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:
             help="Language of the report.",
         ),
         click.option("--blur-operator", is_flag=True, help="Blur the operator's face too."),
+        click.option(
+            "--all-changes",
+            is_flag=True,
+            help="Print every change worth trying, here and in the PDF, not only the first.",
+        ),
         click.option("--json", "as_json", is_flag=True, help="Print the result as JSON."),
         click.option("--quiet", is_flag=True, help="Show no progress."),
     ]
@@ -150,6 +155,7 @@ def analyse(
     readings: tuple[str, ...],
     language: str,
     blur_operator: bool,
+    all_changes: bool,
     as_json: bool,
     quiet: bool,
 ) -> int:
@@ -174,10 +180,10 @@ def analyse(
             ),
             is_together=together,
             force=force,
-            choices=ReportChoices(language, blur_operator),
+            choices=ReportChoices(language, blur_operator, all_changes=all_changes),
             on_progress=progress,
         )
-    return _say(outcome, as_json, language)
+    return _say(outcome, as_json, language, all_changes=all_changes)
 
 
 @ergo.command(epilog=RESCORE_EXAMPLE)
@@ -188,6 +194,7 @@ def rescore(
     readings: tuple[str, ...],
     language: str,
     blur_operator: bool,
+    all_changes: bool,
     as_json: bool,
     quiet: bool,
 ) -> int:
@@ -195,9 +202,11 @@ def rescore(
     from ergo.workflow import ReportChoices, rescore_session
 
     outcome = rescore_session(
-        folder, _parsed(readings), choices=ReportChoices(language, blur_operator)
+        folder,
+        _parsed(readings),
+        choices=ReportChoices(language, blur_operator, all_changes=all_changes),
     )
-    return _say(outcome, as_json, language)
+    return _say(outcome, as_json, language, all_changes=all_changes)
 
 
 def _parsed(readings: Sequence[str]) -> dict[str, str]:
@@ -208,7 +217,7 @@ def _parsed(readings: Sequence[str]) -> dict[str, str]:
     return {option.strip(): choice.strip() for option, _, choice in pairs}
 
 
-def _say(outcome: "Outcome", as_json: bool, language: str) -> int:
+def _say(outcome: "Outcome", as_json: bool, language: str, *, all_changes: bool) -> int:
     from ergo.storage.tables import plain
     from ergo.views.summary_text import summary_lines
 
@@ -220,7 +229,8 @@ def _say(outcome: "Outcome", as_json: bool, language: str) -> int:
         content = {"schema": 1, "folder": outcome.folder, "summary": outcome.exposure}
         click.echo(json.dumps(plain(content), ensure_ascii=False, allow_nan=False))
     else:
-        for line in summary_lines(outcome.session, outcome.exposure, language):
+        lines = summary_lines(outcome.session, outcome.exposure, language, all_changes=all_changes)
+        for line in lines:
             click.echo(line)
         click.echo(f"Report: {outcome.folder / 'report.html'}")
     if outcome.is_too_little_seen:

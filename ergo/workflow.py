@@ -55,11 +55,14 @@ class ReportChoices:
         Blur the operator's face too; other people's always are.
     page : str or None
         Address of the session's page, if rows and bars are to lead there.
+    all_changes : bool
+        List in ``report.pdf`` every change worth trying, not only the first.
     """
 
     language: str = "en"
     blur_operator: bool = False
     page: str | None = None
+    all_changes: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -298,6 +301,7 @@ def _write_all(session: Session, exposure: Exposure, folder: Path, choices: Repo
         choices.language,
         blur_operator=choices.blur_operator,
         page=choices.page,
+        all_changes=choices.all_changes,
     )
 
 

@@ -12,11 +12,11 @@ from ergo import cli
 from ergo.analyse import judge
 from ergo.errors import NothingToAnalyse
 from ergo.frames.stills import StillSource
-from ergo.notes.notes import Notes
+from ergo.notes.notes import ClockSpan, Notes
 from ergo.timeline import build_timeline
 from ergo.views.summary_text import summary_lines
-from ergo.workflow import Outcome, exposure_of_session
-from tests.web.conftest import SAMPLES
+from ergo.workflow import Outcome, exposure_of_session, judge_again
+from tests.web.conftest import SAMPLES, invented_session
 from tests.web.test_choosing import session_of_stills
 
 FACTS = StillSource(SAMPLES / "stills" / "1_kf_side_left.jpg").facts
@@ -42,7 +42,7 @@ def outcome(tmp_path):
     return Outcome(session, exposure_of_session(session), tmp_path / "out")
 
 
-def analysed(monkeypatch, finish):
+def analysed(monkeypatch, finish, *options):
     """Exit code and screen of `ergo analyse` whose analysis tells its progress of two stills."""
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
@@ -56,7 +56,7 @@ def analysed(monkeypatch, finish):
 
     monkeypatch.setattr("ergo.workflow.analyse_session", analyse_session)
     with pytest.raises(SystemExit) as left:
-        cli.main(["analyse", "a.jpg", "--out", "out"])
+        cli.main(["analyse", "a.jpg", "--out", "out", *options])
     return left.value.code, terminal
 
 
@@ -65,6 +65,21 @@ def test_the_first_line_of_the_result_stands_on_a_line_of_its_own(monkeypatch, o
     assert code == 0
     assert FACTS.name in terminal.getvalue()
     assert terminal.lines()[0] == summary_lines(outcome.session, outcome.exposure)[0]
+
+
+def test_all_changes_are_printed_on_request_alone(monkeypatch, tmp_path):
+    stated = Notes(handed="right", clock=(ClockSpan(hours=9),))
+    session = judge_again(invented_session(SAMPLES / "kf_scaling.mp4", 100), (stated,))
+    facts = session, exposure_of_session(session)
+    outcome = Outcome(*facts, tmp_path)
+    further = set(summary_lines(*facts, all_changes=True)) - set(summary_lines(*facts))
+    assert further
+    printed = {
+        options: set(analysed(monkeypatch, lambda: outcome, *options)[1].lines())
+        for options in ((), ("--all-changes",))
+    }
+    assert not further & printed[()]
+    assert further <= printed["--all-changes",]
 
 
 def test_a_complaint_stands_on_a_line_of_its_own(monkeypatch):

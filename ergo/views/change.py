@@ -39,9 +39,20 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Changes:
-    """What to change first, and what could not be tested ("" where all could)."""
+    """What to change first, and what else could be tried.
 
-    changes: tuple[Change, ...]
+    Attributes
+    ----------
+    first : Change or None
+        The one that could remove most strained time; None where no rule fits.
+    others : tuple of Change
+        Shown on request, most strained time first.
+    untested : str
+        What could not be tested; "" where all could.
+    """
+
+    first: Change | None
+    others: tuple[Change, ...]
     untested: str
 
 
@@ -62,8 +73,10 @@ def changes_of(session: Session, exposure: Exposure, words: Words) -> Changes:
 def changes_text(advices: Advices, unit: TimeUnit, words: Words) -> Changes:
     """Return advice in words."""
     untested = "; ".join(words.say(f"change.name.{key}") for key in advices.untested)
+    changes = tuple(_change(each, unit, words) for each in advices.given[:MOST])
     return Changes(
-        tuple(_change(each, unit, words) for each in advices.given[:MOST]),
+        changes[0] if changes else None,
+        changes[1:],
         words.say("change.untested", names=untested) if untested else "",
     )
 

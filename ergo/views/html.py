@@ -107,9 +107,17 @@ def render(
 
 
 def report_content(
-    session: Session, exposure: Exposure, moments: tuple[Moment, ...], words: Words
+    session: Session,
+    exposure: Exposure,
+    moments: tuple[Moment, ...],
+    words: Words,
+    *,
+    all_changes: bool = False,
 ) -> dict[str, Any]:
-    """Return all that the template sets: sentences, tables and pictures, already in words."""
+    """Return all that the template sets: sentences, tables and pictures, already in words.
+
+    ``all_changes`` sets in print too what is folded on the screen: the changes after the first.
+    """
     unit = exposure.unit
     return {
         "words": words,
@@ -131,6 +139,7 @@ def report_content(
         "moments": moments,
         "breaks": break_sentences(exposure, words),
         "change": changes_of(session, exposure, words),
+        "all_changes": all_changes,
         "next": film_next(session, exposure, words),
         "angles": _angle_lines(exposure, words),
         "sampling": words.say(

@@ -35,6 +35,7 @@ def write_report(
     *,
     blur_operator: bool = False,
     page: str | None = None,
+    all_changes: bool = False,
 ) -> None:
     """Write ``report.html``, ``report.pdf`` and ``plots/`` into a folder.
 
@@ -53,11 +54,13 @@ def write_report(
         Whether the operator's own face is blurred too.
     page : str, optional
         Address of the session's page: rows and bars of ``report.html`` lead there.
+    all_changes : bool
+        Whether ``report.pdf`` too lists the changes after the first.
     """
     own_words, folder = words(language), out / "plots"
     with typesetting(out / "report.pdf") as set_html:
         shown = moments(session, exposure, fetch, own_words, blur_operator=blur_operator)
-        content = report_content(session, exposure, shown, own_words)
+        content = report_content(session, exposure, shown, own_words, all_changes=all_changes)
         drawn = {key: partial(draw, session, exposure, own_words) for key, draw in FIGURES.items()}
         wide = drawn_wide(drawn)
         set_html(render(content, write_pngs(wide, own_words, folder), for_print=True))

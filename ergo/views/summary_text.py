@@ -8,13 +8,22 @@ from ergo.views.together import start_sentences
 from ergo.views.words import words
 
 
-def summary_lines(session: Session, exposure: Exposure, language: str = "en") -> list[str]:
-    """Return what matters most, what to change first and what to film next, a sentence a line."""
+def summary_lines(
+    session: Session, exposure: Exposure, language: str = "en", *, all_changes: bool = False
+) -> list[str]:
+    """Return what matters most, what to change first and what to film next, a sentence a line.
+
+    ``all_changes`` adds the changes that come after the first.
+    """
     own_words = words(language)
-    first_change = changes_of(session, exposure, own_words).changes[:1]
+    changes = changes_of(session, exposure, own_words)
+    said = ([changes.first] if changes.first else []) + [*changes.others]
     return [
         *first_sentences(exposure, own_words),
-        *(f"{own_words.say('head.change')}: {change.do} {change.why}" for change in first_change),
+        *(
+            f"{own_words.say('head.change' if at == 0 else 'change.next')}: {each.do} {each.why}"
+            for at, each in enumerate(said if all_changes else said[:1])
+        ),
         *film_next(session, exposure, own_words),
         *start_sentences(session, own_words),
     ]

@@ -11,6 +11,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.angle_names import NAMES
 from ergo.session import Beside, Session
 from ergo.stats.exposure import Exposure
+from ergo.views.change import Changes
 from ergo.views.facts import film_next, first_sentences
 from ergo.views.html import report_content
 from ergo.views.leads import FIRST_PART, Lead, frame_at, leads_of
@@ -162,6 +163,7 @@ def figures(opened: Opened, words: Words) -> dict[str, Any]:
         "first": first_sentences(exposure, words),
         "seen": content["seen_summary"],
         "together": together_sentences(session, words),
+        "change": _changes(content["change"], words),
         "next": film_next(session, exposure, words),
         "moments": [
             {"title": moment.title, "values": moment.values, "frame": worst.frame}
@@ -172,6 +174,18 @@ def figures(opened: Opened, words: Words) -> dict[str, Any]:
             for name in TABLES
             if content[name] is not None and content[name].rows
         ],
+    }
+
+
+def _changes(changes: Changes, words: Words) -> dict[str, Any]:
+    """Return the first change, and the others under their line to unfold them."""
+    said = [f"{each.do} {each.why}" for each in changes.others]
+    first = changes.first
+    return {
+        "first": words.say("change.none") if first is None else f"{first.do} {first.why}",
+        "source": "" if first is None else first.source,
+        "more": words.say("change.more", n=len(said)) if said else "",
+        "others": said,
     }
 
 

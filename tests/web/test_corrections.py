@@ -218,3 +218,15 @@ def test_a_moved_landmark_changes_the_angle_there_and_comes_back_on_undo(client,
     at = INDEX["wrist_left"]
     np.testing.assert_array_equal(moved["points"][20, at], [300, 400])
     assert not np.array_equal(before["points"][20, at], [300, 400])
+
+
+@pytest.mark.parametrize(("language", "more"), [("en", "Further changes"), ("de", "Weitere")])
+def test_the_page_names_one_change_and_folds_the_others(client, path, language, more):
+    state(client, path, source=0, key="clock", add={"hours": 9})
+    change = client.get(f"{path}/figures", headers={"accept-language": language}).json()["change"]
+    assert change["first"].count(". ") >= 1
+    assert change["source"]
+    assert change["others"]
+    assert change["more"].startswith(more)
+    assert change["more"].endswith(f": {len(change['others'])}")
+    assert change["first"] not in change["others"]

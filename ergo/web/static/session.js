@@ -47,6 +47,7 @@ async function load() {
 async function showFigures() {
   const figures = await askJson(`/api/sessions/${id}/figures`);
   $("first").replaceChildren(...figures.first.map((text) => element("li", {}, text)));
+  showChange(figures.change);
   $("seen").textContent = figures.seen;
   $("together").hidden = !figures.together.length;
   $("together-facts").replaceChildren(...figures.together.map((text) => element("li", {}, text)));
@@ -58,6 +59,14 @@ async function showFigures() {
   $("tables").replaceChildren(...figures.tables.map((table, at) => tableOf(table, at < 1 || open.has(table.caption))));
   moments.tables = figures.tables;
   document.body.dataset.figures = Number(document.body.dataset.figures || 0) + 1;
+}
+
+function showChange({ first, source, more, others }) {
+  $("change").textContent = first;
+  $("change-source").textContent = source;
+  $("more-changes").hidden = !others.length;
+  $("more-changes").querySelector("summary").textContent = more;
+  $("more-changes").querySelector("ol").replaceChildren(...others.map((text) => element("li", {}, text)));
 }
 
 function leading(text, act) {
