@@ -219,12 +219,10 @@ def _parsed(readings: Sequence[str]) -> dict[str, str]:
 
 def _say(outcome: "Outcome", as_json: bool, language: str, *, all_changes: bool) -> int:
     from ergo.storage.tables import plain
-    from ergo.views.summary_text import summary_lines
+    from ergo.views.summary_text import remark_lines, summary_lines
 
-    for name, reason in outcome.session.recording.damage.items():
-        _complain(f"{name}: {reason}")
-    for name, reason in outcome.session.recording.doubt.items():
-        _complain(f"{name}: {reason}")
+    for line in remark_lines(outcome.session, language):
+        _complain(line)
     if as_json:
         content = {"schema": 1, "folder": outcome.folder, "summary": outcome.exposure}
         click.echo(json.dumps(plain(content), ensure_ascii=False, allow_nan=False))

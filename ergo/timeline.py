@@ -78,6 +78,10 @@ class Timeline:
         """Return what the session stands for, jumps in time included. In ``unit``."""
         return float(np.sum(self.held) + np.sum(self.gap_after))
 
+    def gap_of(self, source: int) -> float:
+        """Return the jumps in time of one source together, in ``unit``."""
+        return float(np.sum(self.gap_after[self.frames_of(source)]))
+
     def frames_of(self, source: int) -> IndexArray:
         """Return the frames of one source, in order of time."""
         return np.flatnonzero(self.source_index == source)

@@ -15,6 +15,7 @@ from av.video.stream import VideoStream
 
 from ergo.arrays import AnyArray, PictureArray
 from ergo.errors import InputError, UnreadableClip
+from ergo.frames.clip_times import ClipTimes, check_broken, clip_times
 from ergo.frames.file_checks import check_declared, check_readable, sha256_of
 from ergo.frames.frame import Frame, SourceFacts
 
@@ -58,10 +59,18 @@ class ClipSource:
         self._start_s = start_s
         self._damage: str | None = None
         self._lost = 0
+        self._far_away: frozenset[int] = frozenset()
+
+    @cached_property
+    def _times(self) -> ClipTimes:
+        """What the index says of the pictures' times; refused where they make no sense."""
+        with self._open() as container:
+            return clip_times(container, self._name)
 
     @cached_property
     def facts(self) -> SourceFacts:
-        """What is known of the clip; decodes its first picture."""
+        """What is known of the clip; reads its times and decodes its first picture."""
+        self._far_away = self._times.far_away
         with self._open() as container:
             stream = container.streams.video[0]
             first = next(self._decoded(container, stream), None)
@@ -83,12 +92,12 @@ class ClipSource:
 
     @property
     def damage(self) -> str | None:
-        """After iterating: why pictures are missing, as a sentence; else None."""
+        """After iterating: why pictures are missing, in sentences; else None."""
         return self._damage
 
     def __iter__(self) -> Iterator[Frame]:
         """Decode the pictures to be analysed, one at a time."""
-        self._damage, self._lost = None, 0
+        self._damage, self._lost, self._far_away = None, 0, self._times.far_away
         with self._open() as container:
             pixel_shape = container.streams.video[0].sample_aspect_ratio
             first_number, matrix = None, None
@@ -115,17 +124,20 @@ class ClipSource:
         stream = container.streams.video[0]
         stream.thread_type = "AUTO"
         origin_s, pictures = self._from_start(container, stream)
-        last_s, step_s, last_tick = -np.inf, 0.0, -1
+        last_s, step_s, last_tick, broken, count = -np.inf, 0.0, -1, 0, -1
         for count, picture in enumerate(pictures):
             time_s = _time_s(picture) - origin_s
             if time_s <= last_s:
-                continue  # shown earlier than the one before it: a broken time stamp
+                broken += 1  # shown earlier than the one before it: a broken time stamp
+                continue
             step_s, last_s = time_s - last_s, time_s
             tick = int(np.floor(time_s * self._rate_hz + _TICK_SLACK))
             if tick > last_tick and time_s >= self._start_s:
                 yield picture, time_s, count
             last_tick = tick
-        self._damage = self._what_is_missing(container, stream, last_s, step_s)
+        check_broken(broken, count + 1, self._name)
+        missing = self._what_is_missing(container, stream, last_s, step_s)
+        self._damage = " ".join(filter(None, (missing, self._what_is_broken(broken)))) or None
 
     def _from_start(
         self, container: InputContainer, stream: VideoStream
@@ -172,10 +184,10 @@ class ClipSource:
                 self._lost += 1
                 continue
             for picture in pictures:
-                if isinstance(picture, VideoFrame) and not picture.is_corrupt:
-                    yield picture
-                else:
+                if not isinstance(picture, VideoFrame) or picture.is_corrupt:
                     self._lost += 1
+                elif picture.pts not in self._far_away:
+                    yield picture
 
     def _first_number(self, picture: VideoFrame, count: int) -> int:
         """Return the number of the picture with which decoding began."""
@@ -202,6 +214,12 @@ class ClipSource:
                 f"The file is damaged: {self._lost} part(s) could not be decoded and were left out."
             )
         return None
+
+    def _what_is_broken(self, broken: int) -> str | None:
+        broken = max(broken, self._times.broken)
+        if not broken:
+            return None
+        return f"{broken} of {self._times.pictures} pictures have broken times and were left out."
 
     def _open(self) -> InputContainer:
         return opened_clip(self._path, self._name)

@@ -4,6 +4,7 @@ from ergo.session import Session
 from ergo.stats.exposure import Exposure
 from ergo.views.change import changes_of
 from ergo.views.facts import film_next, first_sentences
+from ergo.views.reasons import in_words
 from ergo.views.together import start_sentences
 from ergo.views.words import words
 
@@ -27,3 +28,18 @@ def summary_lines(
         *film_next(session, exposure, own_words),
         *start_sentences(session, own_words),
     ]
+
+
+def remark_lines(session: Session, language: str = "en") -> list[str]:
+    """Return what could not be read, was left out or is doubtful, a source a line."""
+    own_words, recording = words(language), session.recording
+    said = [
+        (name, in_words(reason, own_words))
+        for remarks in (recording.damage, recording.doubt)
+        for name, reason in remarks.items()
+    ]
+    for source, name in enumerate(recording.timeline.sources):
+        gap_s = recording.timeline.gap_of(source)
+        if gap_s > 0:
+            said.append((name, own_words.say("seen.gap", amount=own_words.duration(gap_s))))
+    return [f"{name}: {reason}" for name, reason in said]

@@ -103,12 +103,11 @@ def _share_seen(recording: Recording, frames: IndexArray) -> float:
 
 
 def _remarks(recording: Recording, source: int, camera: Camera, words: Words) -> str:
-    name, frames = recording.sources[source].name, recording.timeline.frames_of(source)
+    name, gap_s = recording.sources[source].name, recording.timeline.gap_of(source)
     remarks = []
     if name in recording.damage:
         reason = in_words(recording.damage[name], words)
-        remarks += [words.say("seen.damage", reason=reason), words.say("seen.cut")]
-    gap_s = float(np.sum(recording.timeline.gap_after[frames]))
+        remarks += [reason, words.say("seen.cut")]
     if gap_s > 0:
         remarks.append(words.say("seen.gap", amount=words.duration(gap_s)))
     if name in recording.doubt:

@@ -14,6 +14,7 @@ from ergo.views.words import words
 ROOT = Path(ergo.__file__).parent
 DE = words("de")
 MET_BY_READERS = (
+    "frames/clip_times.py",
     "frames/clips.py",
     "frames/fetch.py",
     "frames/file_checks.py",

@@ -15,6 +15,7 @@ from ergo.views.score_tables import (
     readings_table,
     strained_table,
 )
+from ergo.views.summary_text import remark_lines
 from ergo.views.tables import (
     group_table,
     holds_table,
@@ -101,6 +102,9 @@ def test_a_jump_in_time_is_told_and_was_not_seen(session):
     ).rows
     assert "for 4\u00a0min there is none" in row[-1]
     assert "there is none" not in before[-1]
+    (line,) = remark_lines(replace(session, recording=replace(recording, timeline=jumped)))[1:]
+    assert line.startswith(recording.timeline.sources[0])
+    assert "for 4\u00a0min" in line
     share, less = (int(each[-2].rstrip("%").strip()) for each in (before, row))
     assert less == round(share * 720 / 960)
 
