@@ -42,9 +42,9 @@ class OperatorPoint(_Strict):
 class CameraNotes(_Strict):
     """The camera: size, lens and level (see DEVELOPERS.md, Definitions)."""
 
-    width: Annotated[int, Field(gt=0)] | None = None
-    height: Annotated[int, Field(gt=0)] | None = None
-    focal_px: Annotated[float, Field(gt=0)] | None = None
+    width: Annotated[int, Field(gt=0, le=1_000_000)] | None = None
+    height: Annotated[int, Field(gt=0, le=1_000_000)] | None = None
+    focal_px: Annotated[float, Field(gt=0, le=1_000_000)] | None = None
     horizontal_fov_deg: Annotated[float, Field(gt=1, lt=179)] | None = None
     pitch_deg: Annotated[float, Field(ge=-89, le=89)] | None = None
     roll_deg: Annotated[float, Field(ge=-180, le=180)] | None = None

@@ -5,16 +5,26 @@ from typing import Any
 
 import numpy as np
 
+from ergo.arrays import FloatArray
 from ergo.errors import SetUpError
 from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import SetUpNotes
 
+LEAST_APART_PX = 1.0
+"""Points of one mark that are nearer to each other, or to one line, tell nothing (ours). [px]"""
 _ONE_POINT = ("head", "head_end", "foot_end")
 _POINTS = ("sides", "corners", "ends")
 
 
 def marks_in_picture(marks: SetUpNotes, scale: float, facts: SourceFacts) -> SetUpNotes:
-    """Return the marks in px of this picture; refuse any outside it."""
+    """Return the marks in px of this picture; refuse any outside it, and those that tell nothing.
+
+    Raises
+    ------
+    SetUpError
+        If a point lies outside the picture, if the ends of a mark lie on one another,
+        or if four corners do not go round a patch of floor.
+    """
     stated = marks.model_dump()
     for key, points in _points_of(stated):
         for x, y in points:
@@ -25,7 +35,33 @@ def marks_in_picture(marks: SetUpNotes, scale: float, facts: SourceFacts) -> Set
                     where=f"{facts.name}:",
                     remedy="State points in px of the upright picture, from its top left.",
                 )
+        _check_shape(key, np.array(points) * scale, facts.name)
     return SetUpNotes.model_validate(_times(stated, scale))
+
+
+def _check_shape(key: str, points_px: FloatArray, name: str) -> None:
+    """Refuse two points that are one, and four that no camera sees a floor's rectangle as."""
+    if len(points_px) == 2 and np.linalg.norm(points_px[1] - points_px[0]) < LEAST_APART_PX:
+        raise SetUpError(
+            f"both points of setup.{key} are the same.",
+            where=f"{name}:",
+            remedy="Mark two points that lie well apart.",
+        )
+    if len(points_px) == 4 and not _goes_round(points_px):
+        raise SetUpError(
+            f"setup.{key} do not go round a patch with four corners.",
+            where=f"{name}:",
+            remedy="Mark its four corners one after the other, round it.",
+        )
+
+
+def _goes_round(corners_px: FloatArray) -> bool:
+    """Return whether corners turn the same way at each, by a triangle that can be seen."""
+    sides = np.roll(corners_px, -1, axis=0) - corners_px
+    after = np.roll(sides, -1, axis=0)
+    turns = sides[:, 0] * after[:, 1] - sides[:, 1] * after[:, 0]
+    least = LEAST_APART_PX * np.linalg.norm(sides, axis=1)
+    return bool(np.all(turns > least) or np.all(turns < -least))
 
 
 def _points_of(stated: Mapping[str, Any]) -> Iterator[tuple[str, Sequence[Any]]]:

@@ -206,7 +206,8 @@ class _Problem:
     def result(self, best: Any) -> SetUp:
         values = named(self.unknowns, best.x)
         size = np.array([unknown.sd for unknown in self.unknowns])
-        covariance = np.linalg.inv(best.jac.T @ best.jac) * np.outer(size, size)
+        spread = _spread(best.jac, size)
+        covariance = spread @ spread.T
         sd = dict(zip(values, np.sqrt(np.diag(covariance)).tolist(), strict=True))
         missed = self.missed(best.x)
         all_missed = np.concatenate([*missed.values(), np.zeros(0)])
@@ -218,13 +219,26 @@ class _Problem:
             sd=sd,
             residual_px=_rms(all_missed),
             missed_px={key: _rms(miss) for key, miss in missed.items()},
-            spread=np.linalg.cholesky(covariance),
+            spread=spread,
         )
 
 
 def _by_cost(found: Iterable[Any]) -> list[Any]:
     """Return solutions, the best first."""
     return sorted(found, key=lambda one: float(one.cost))
+
+
+def _spread(jacobian: FloatArray, size: FloatArray) -> FloatArray:
+    """Return the lower triangle whose square is the covariance; ``size`` is one sd of each.
+
+    It is made without squaring the Jacobian: what marks tell very well, beside what they
+    do not tell at all, would leave a matrix that is no covariance any more.
+    """
+    _, triangle = np.linalg.qr(jacobian)
+    whole = np.linalg.solve(triangle, np.eye(len(triangle)))
+    _, turned = np.linalg.qr((size[:, None] * whole).T)
+    lower: FloatArray = turned.T * np.sign(np.diag(turned))
+    return lower
 
 
 def _rms(miss: FloatArray) -> float:

@@ -154,3 +154,61 @@ def test_draws_have_the_spread_that_is_stated():
     found = solve_set_up(FACTS, Notes(setup=room_marks(70, (0.2, 2.6), VIEW)))
     heights = [camera.height_m for camera, _ in found.draws(400)]
     assert np.std(heights) == pytest.approx(found.sd["height_m"], rel=0.15)
+
+
+SMALL = SourceFacts("shelf.mp4", Path("shelf.mp4"), "clip", 640, 480, 3.0, 30.0, None, "")
+
+
+@pytest.mark.parametrize(
+    ("camera", "marks"),
+    [
+        ({"focal_px": 900, "height_m": 0.5, "pitch_deg": -12, "roll_deg": 0}, "foot_end 163 456"),
+        ({"focal_px": 1500, "pitch_deg": 10, "roll_deg": 0}, "head 54 81"),
+    ],
+)
+def test_one_mark_of_a_known_camera_is_enough_for_a_spread(camera, marks):
+    key, x, y = marks.split()
+    notes = Notes.model_validate({"camera": camera, "setup": {key: (float(x), float(y))}})
+    found = solve_set_up(SMALL, notes)
+    stated_sd = {"focal_px": "log_focal_px"}
+    for name in camera:
+        assert found.sd[stated_sd.get(name, name)] < 1.5  # as sure as it was stated
+    assert found.sd["chair_turn_deg"] > 30  # and no surer than one mark makes it
+    np.testing.assert_allclose(
+        np.sqrt(np.diag(found.spread @ found.spread.T)), list(found.sd.values()), rtol=1e-9
+    )
+    np.testing.assert_array_equal(found.spread, np.tril(found.spread))
+    assert all(np.isfinite(one.height_m) for one, _ in found.draws(20))
+
+
+SAME = ((300.0, 400.0),) * 4
+IN_LINE = ((300.0, 400.0), (310.0, 400.0), (320.0, 400.0), (330.0, 400.0))
+CROSSED = ((300.0, 400.0), (361.0, 431.0), (352.0, 398.0), (302.0, 434.0))
+POINTED = ((300.0, 400.0), (360.0, 400.0), (330.0, 410.0), (330.0, 470.0))
+
+
+@pytest.mark.parametrize("corners", [SAME, IN_LINE, CROSSED, POINTED])
+def test_corners_that_are_no_patch_of_floor_are_refused(corners):
+    marks = SetUpNotes(floor=[{"corners": corners, "first_side_m": 0.6, "second_side_m": 0.6}])
+    with pytest.raises(SetUpError, match=r"setup\.floor\[1\]\.corners do not go round"):
+        solve_set_up(SMALL, Notes(setup=marks))
+
+
+@pytest.mark.parametrize("turned", [1, -1])
+def test_corners_may_go_either_way_round(turned):
+    corners = ((300.0, 400.0), (352.0, 398.0), (361.0, 431.0), (302.0, 434.0))[::turned]
+    marks = SetUpNotes(floor=[{"corners": corners, "first_side_m": 0.6, "second_side_m": 0.6}])
+    assert solve_set_up(SMALL, Notes(setup=marks)) is not None
+
+
+@pytest.mark.parametrize(
+    "stated",
+    [
+        {"vertical": [{"ends": [(612, 90), (612, 90)]}]},
+        {"tape": [{"ends": [(300, 400), (300, 400)], "length_m": 1.0}]},
+        {"sides": [(300, 400), (300, 400)], "chair_width_m": 0.5},
+    ],
+)
+def test_two_points_that_are_one_are_refused(stated):
+    with pytest.raises(SetUpError, match=r"both points of setup\.\S+ are the same"):
+        solve_set_up(SMALL, Notes(setup=SetUpNotes.model_validate(stated)))
