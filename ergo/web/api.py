@@ -1,8 +1,10 @@
 """Answers for the page's scripts; each handler reads the request, calls, and answers."""
 
 from collections.abc import Callable
+from functools import partial
 from http import HTTPStatus
 
+from anyio import from_thread
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -12,13 +14,14 @@ from ergo.storage.library_entry import Entry
 from ergo.storage.tables import plain
 from ergo.views.words import Words
 from ergo.web.classroom import ClassSteps, compared, sheet
-from ergo.web.corrections import Correction, correct, steps_of, undo
+from ergo.web.corrections import Correction, Follow, correct, steps_of, undo
 from ergo.web.described import description, figures
 from ergo.web.desk import Desk, desk_of, form_of, opened_of, words_of
 from ergo.web.history_text import step_text
 from ergo.web.lanes import arrays_of, packed
 from ergo.web.openapi import description as api_description
 from ergo.web.opened import Opened
+from ergo.web.queue import Queue
 from ergo.web.set_up import set_up_content
 from ergo.web.uploads import Called
 
@@ -123,33 +126,33 @@ def history(request: Request) -> Response:
 async def correction(request: Request) -> Response:
     """Keep a correction; answer with the corrections of the session."""
     wanted = await form_of(request, Correction)
-    return await _changed(request, lambda desk, key: correct(desk.sessions, key, wanted))
+    return await run_in_threadpool(
+        _changed,
+        request,
+        lambda desk, key, follow: correct(desk.sessions, key, wanted, follow),
+    )
 
 
 async def undoing(request: Request) -> Response:
     """Take the last correction back; answer with the corrections of the session."""
-    return await _changed(request, lambda desk, key: undo(desk.sessions, key))
+    return await run_in_threadpool(
+        _changed, request, lambda desk, key, follow: undo(desk.sessions, key, follow)
+    )
 
 
-async def _changed(request: Request, change: Callable[[Desk, str], Opened]) -> Response:
-    desk, session = desk_of(request), request.path_params["session"]
-    before = await run_in_threadpool(opened_of, request)
-    opened = await run_in_threadpool(change, desk, session)
-    if _operators(before) != _operators(opened):
-        await _follow(desk, opened)
+def _changed(request: Request, change: Callable[[Desk, str, Follow], Opened]) -> Response:
+    desk = desk_of(request)
+    opened_of(request)
+    opened = change(desk, request.path_params["session"], partial(_follow, desk.queue))
     return JSONResponse(_steps(opened, words_of(request)))
 
 
-def _operators(opened: Opened) -> list[object]:
-    return [notes.operator for notes in opened.notes]
-
-
-async def _follow(desk: Desk, opened: Opened) -> None:
-    """Show the landmarks of the operator chosen, at once or when they have been watched."""
-    if await run_in_threadpool(desk.sessions.show_choice, opened.entry.id):
-        desk.queue.stop_watching_again(opened.entry.id)
+def _follow(queue: Queue, entry: Entry, is_shown: bool) -> None:
+    """Have the session watched for the operator chosen, unless that was done before."""
+    if is_shown:
+        from_thread.run_sync(queue.stop_watching_again, entry.id)
     else:
-        desk.queue.watch_again(opened.entry)
+        from_thread.run_sync(queue.watch_again, entry)
 
 
 def _steps(opened: Opened, words: Words) -> list[dict[str, object]]:

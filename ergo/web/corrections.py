@@ -1,28 +1,38 @@
 """Corrections: what the reader states is kept as notes, with a history that can be undone.
 
+Each is one transaction: notes, history, the landmarks shown and the wish to have a recording
+watched again change together, or nothing does.
+
 The landmarks are never written to. Notes go to the session's folder in the library and
 nowhere else: a session may come from outside, and what comes from outside never names a
 place to write. ``ergo rescore`` takes them from there.
 """
 
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from ergo.errors import NotesError, NotTogether, OutputError, SessionError
+from ergo.errors import NotesError, NotTogether, SessionError
 from ergo.notes.notes import Notes
 from ergo.notes.refusal import as_one_line
 from ergo.storage.choices import remember_choice
+from ergo.storage.library_entry import Entry
 from ergo.storage.session_notes import HISTORY_FILE, store_notes
+from ergo.storage.transaction import all_or_nothing
 from ergo.web.opened import Opened, OpenSessions
+from ergo.whole import write_file
 
 MOST_SPANS = 2000
 """Spans of one kind that the notes of a recording may hold (ours)."""
+
+
+Follow = Callable[[Entry, bool], None]
+"""Told that another operator is stated, and whether that person's landmarks are shown."""
 
 
 class Correction(BaseModel):
@@ -73,8 +83,19 @@ class Step:
     undoes: int | None = None
 
 
-def correct(sessions: OpenSessions, session_id: str, correction: Correction) -> Opened:
-    """Put a correction into the notes, judge again and keep both.
+def correct(
+    sessions: OpenSessions, session_id: str, correction: Correction, follow: Follow
+) -> Opened:
+    """Put a correction into the notes, judge again and keep both; all of it or nothing.
+
+    Parameters
+    ----------
+    sessions : OpenSessions
+    session_id : str
+    correction : Correction
+    follow : callable
+        Told the session in which another operator is stated, and whether the
+        landmarks of that person are shown; if it fails, nothing is kept.
 
     Raises
     ------
@@ -82,6 +103,8 @@ def correct(sessions: OpenSessions, session_id: str, correction: Correction) -> 
         If there is no such session.
     NotesError
         If the notes cannot state that; nothing is changed then.
+    OutputError
+        If it cannot be kept; everything is as it was then.
     """
     with sessions.lock:
         opened = sessions.get(session_id)
@@ -94,16 +117,18 @@ def correct(sessions: OpenSessions, session_id: str, correction: Correction) -> 
             if before != after
         )
         _check_can_be_watched(opened, changes)
-        return _apply(sessions, opened, changes, None) if changes else opened
+        return _apply(sessions, opened, changes, None, follow) if changes else opened
 
 
-def undo(sessions: OpenSessions, session_id: str) -> Opened:
-    """Take the last correction that still stands back.
+def undo(sessions: OpenSessions, session_id: str, follow: Follow) -> Opened:
+    """Take the last correction that still stands back; all of it or nothing.
 
     Raises
     ------
     NotesError
         If there is none.
+    OutputError
+        As for :func:`correct`.
     """
     with sessions.lock:
         opened = sessions.get(session_id)
@@ -112,7 +137,7 @@ def undo(sessions: OpenSessions, session_id: str) -> Opened:
             raise NotesError("There is no correction to undo.")
         last = standing[-1]
         changes = tuple(Change(c.source, c.key, c.after, c.before) for c in last.changes)
-        return _apply(sessions, opened, changes, last.number)
+        return _apply(sessions, opened, changes, last.number, follow)
 
 
 def steps_of(folder: Path) -> list[tuple[Step, bool]]:
@@ -142,7 +167,11 @@ def _step(row: dict[str, Any]) -> Step:
 
 
 def _apply(
-    sessions: OpenSessions, opened: Opened, changes: Sequence[Change], undoes: int | None
+    sessions: OpenSessions,
+    opened: Opened,
+    changes: Sequence[Change],
+    undoes: int | None,
+    follow: Follow,
 ) -> Opened:
     """Judge with the changed notes first; only what can be judged is written."""
     stated = [_stated(notes) for notes in opened.notes]
@@ -153,13 +182,16 @@ def _apply(
     notes = [_checked(each) for each in stated]
     try:
         after = sessions.judge_again(opened.entry.id, notes)
-        _write(opened, after, changes, undoes)
+        with all_or_nothing(opened.folder):
+            _write(opened, after, changes, undoes)
+            if is_of_operator(changes):
+                follow(opened.entry, sessions.choice_brought_back(after))
     except BaseException as error:
         sessions.forget(opened.entry.id)  # the next look reads what is stored
         if isinstance(error, NotTogether):  # the page has a remedy of its own
             raise NotTogether(error.what, where=error.where) from error
         raise
-    return after
+    return sessions.get(opened.entry.id)
 
 
 def is_of_operator(changes: Sequence[Change]) -> bool:
@@ -188,21 +220,10 @@ def _write(opened: Opened, after: Opened, changes: Sequence[Change], undoes: int
         changes=tuple(changes),
         undoes=undoes,
     )
-    row = {
-        "number": step.number,
-        "at": step.at,
-        "undoes": step.undoes,
-        "changes": [
-            {"source": c.source, "key": c.key, "before": c.before, "after": c.after}
-            for c in step.changes
-        ],
-    }
+    line = json.dumps(asdict(step), ensure_ascii=False, allow_nan=False)
     path = opened.folder / HISTORY_FILE
-    try:
-        with path.open("a", encoding="utf-8") as file:
-            file.write(json.dumps(row, ensure_ascii=False, allow_nan=False) + "\n")
-    except OSError as error:
-        raise OutputError(f"cannot be written ({error.strerror}).", where=f"{path}:") from error
+    so_far = path.read_text(encoding="utf-8") if path.is_file() else ""
+    write_file(path, f"{so_far}{line}\n")
 
 
 def _stated(notes: Notes) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from ergo.stats.exposure import Exposure
 from ergo.storage.choices import bring_back_choice, is_choice_shown
 from ergo.storage.library import Library
 from ergo.storage.library_entry import Entry
+from ergo.storage.transaction import all_or_nothing, put_back_unfinished
 from ergo.together import all_notes, all_sources, with_notes_beside
 from ergo.workflow import exposure_of_session, judge_again, load_session
 
@@ -82,6 +83,7 @@ class OpenSessions:
             kept = self._kept.get(session_id)
             if kept is None:
                 entry = self.entry(session_id)
+                put_back_unfinished(entry.folder)
                 session = load_session(entry.folder)
                 kept = self._keep(Opened(entry, session, exposure_of_session(session)))
             self._kept.move_to_end(session_id)
@@ -135,11 +137,15 @@ class OpenSessions:
         """Show the landmarks of the operators stated; False if they have yet to be watched."""
         with self.lock:
             opened = self.get(session_id)
-            notes = opened.notes
-            if is_choice_shown(opened.folder, notes):
-                return True
-            self.forget(session_id)
-            return bring_back_choice(opened.folder, notes)
+            with all_or_nothing(opened.folder):
+                return self.choice_brought_back(opened)
+
+    def choice_brought_back(self, opened: Opened) -> bool:
+        """Do what :meth:`show_choice` does as a part of a larger change."""
+        if is_choice_shown(opened.folder, opened.notes):
+            return True
+        self.forget(opened.entry.id)
+        return bring_back_choice(opened.folder, opened.notes)
 
     def forget(self, session_id: str) -> None:
         """Close a session; it is read again when it is next wanted."""

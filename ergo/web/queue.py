@@ -60,8 +60,9 @@ class Queue:
 
     def watch_again(self, entry: Entry) -> Job:
         """Watch a session whose operator was chosen anew; of several choices the last counts."""
-        self.stop_watching_again(entry.id)
-        return self._added(entry.name, [entry.folder], replaces=entry.id)
+        job = self._added(entry.name, [entry.folder], replaces=entry.id)
+        self.stop_watching_again(entry.id, but=job)
+        return job
 
     def state_starts(self, job_id: str, begins_s: Sequence[float | None]) -> None:
         """State when clips began and analyse again; what was watched is not watched twice.
@@ -83,10 +84,10 @@ class Queue:
         self._set(replace(job, state="waiting", lacks_start=False, error=None))
         self._wake.set()
 
-    def stop_watching_again(self, session: str) -> None:
+    def stop_watching_again(self, session: str, but: Job | None = None) -> None:
         """Drop whatever is queued for another choice of a session's operator."""
         for job in list(self._jobs.values()):
-            if job.replaces == session:
+            if job.replaces == session and job is not but:
                 self.remove(job.id)
 
     def _added(self, name: str, inputs: Sequence[Path], **facts: Any) -> Job:
@@ -196,8 +197,8 @@ class Queue:
             self._sessions.show_choice(session)
 
     def _set(self, job: Job) -> None:
-        self._jobs[job.id] = job
         write_job(job, self._folder)
+        self._jobs[job.id] = job
 
     def _row(self, job: Job) -> dict[str, Any]:
         is_running = job.state == "running"

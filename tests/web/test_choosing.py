@@ -15,7 +15,7 @@ from ergo.timeline import build_timeline
 from ergo.workflow_again import with_source_again
 
 from .conftest import SAMPLES, bent_person, folder_of, track_of
-from .test_corrections import state
+from .test_corrections import FullDisk, files_of, state
 
 PATIENCE_S = 120
 STILLS = ("1_kf_side_left.jpg", "3_ro_side_right_with_assistant.jpg")
@@ -97,6 +97,48 @@ def test_undoing_a_choice_drops_its_watching(client, stills):
     client.post(f"{path}/undo", json={})
     client.post(f"{path}/undo", json={})
     assert client.get("/api/jobs").json() == []
+
+
+def test_a_choice_that_cannot_be_brought_back_leaves_everything_as_it_was(
+    client, stills, library_folder, monkeypatch
+):
+    path = f"/api/sessions/{stills}"
+    folder = library_folder / "sessions" / stills
+    state(client, path, source=1, key="operator", set={"at": [640, 480], "time_s": 0})
+    when_watched(client)
+    before, history = files_of(folder), client.get(f"{path}/corrections").json()
+    disk = FullDisk(monkeypatch)
+    for steps in range(20):
+        disk.fill(after=steps)
+        answer = client.post(f"{path}/undo", json={})
+        if answer.status_code == 200:
+            break
+        assert "No space left" in answer.json()["error"]
+        assert files_of(folder) == before
+        assert client.get(f"{path}/corrections").json() == history
+    assert steps >= 5  # notes, history, landmarks, how they were watched, whose they are
+    assert client.get("/api/jobs").json()[-1]["state"] == "done"
+
+
+def test_a_choice_that_cannot_be_queued_is_not_kept(client, stills, library_folder, monkeypatch):
+    path = f"/api/sessions/{stills}"
+    folder = library_folder / "sessions" / stills
+    chosen = {"source": 1, "key": "operator", "set": {"at": [640, 480], "time_s": 0}}
+    read, shown = read_session(folder).notes, client.get(f"{path}/timeline").content
+    disk = FullDisk(monkeypatch)
+    for steps in range(20):
+        disk.fill(after=steps)
+        answer = client.post(f"{path}/corrections", json=chosen)
+        if answer.status_code == 200:
+            break
+        assert "No space left" in answer.json()["error"]
+        assert client.get("/api/jobs").json() == []
+        assert client.get(f"{path}/corrections").json() == []
+        assert read_session(folder).notes == read
+        assert client.get(f"{path}/timeline").content == shown
+    assert steps >= 5  # what is shown, whose it is, notes, history, what is to be watched
+    disk.fill(after=1000)
+    assert [job["replaces"] for job in when_watched(client)] == [stills]
 
 
 def test_another_operator_cannot_be_chosen_in_a_recording_that_has_gone(client, stills, tmp_path):

@@ -1,4 +1,6 @@
 import json
+import os
+import shutil
 
 import numpy as np
 import pytest
@@ -7,6 +9,8 @@ from ergo.analyse import judge
 from ergo.landmarks.names import INDEX
 from ergo.notes.notes import Notes
 from ergo.storage.session_folder import read_session
+from ergo.storage.session_notes import store_notes
+from ergo.storage.transaction import all_or_nothing
 from ergo.workflow import judge_again, rescore_session
 
 from .test_session_answers import unpacked
@@ -230,3 +234,74 @@ def test_the_page_names_one_change_and_folds_the_others(client, path, language, 
     assert change["more"].startswith(more)
     assert change["more"].endswith(f": {len(change['others'])}")
     assert change["first"] not in change["others"]
+
+
+def files_of(*folders):
+    """Content of every file of some folders, and of the folders that hold none."""
+    return {
+        path: path.read_bytes() if path.is_file() else None
+        for folder in folders
+        for path in folder.rglob("*")
+    }
+
+
+class FullDisk:
+    """Lets files get their names some times; after that the disk is full, until it is emptied."""
+
+    def __init__(self, monkeypatch):
+        self.left = 0
+        self._replace = os.replace
+        monkeypatch.setattr("ergo.whole.os.replace", self)
+
+    def fill(self, after):
+        self.left = after
+
+    def __call__(self, old, new):
+        if ".unfinished" in str(old):  # what is new needs room, what is put back does not
+            self.left -= 1
+            if self.left < 0:
+                raise OSError(28, "No space left on device")
+        self._replace(old, new)
+
+
+@pytest.mark.parametrize("is_undo", [False, True])
+def test_a_correction_that_fails_at_any_step_is_not_kept_at_all(
+    client, path, session_id, clip, library_folder, monkeypatch, is_undo
+):
+    stated = {"key": "excluded", "add": {"from_s": 3, "to_s": 8.5}}
+    if is_undo:
+        state(client, path, **stated)
+    address, body = (f"{path}/undo", {}) if is_undo else (f"{path}/corrections", stated)
+    folder = library_folder / "sessions" / session_id
+    before, history = files_of(folder, clip.parent), client.get(f"{path}/corrections").json()
+    figures = client.get(f"{path}/figures").json()
+    disk = FullDisk(monkeypatch)
+    for steps in range(20):
+        disk.fill(after=steps)
+        answer = client.post(address, json=body)
+        if answer.status_code == 200:
+            break
+        assert answer.status_code == 422
+        assert "No space left" in answer.json()["error"]
+        assert files_of(folder, clip.parent) == before
+        assert client.get(f"{path}/corrections").json() == history
+    disk.fill(after=1000)
+    assert steps >= 3  # what is put by, the notes, the history
+    assert client.get(f"{path}/figures").json() != figures
+    undone = client.post(f"{path}/undo", json={})
+    assert undone.status_code == (422 if is_undo else 200)
+
+
+def test_a_correction_that_was_cut_off_is_taken_back_when_the_session_is_opened(
+    client, path, session_id, library_folder
+):
+    folder = library_folder / "sessions" / session_id
+    before, cut_off = files_of(folder), folder.with_name("cut off")
+    with all_or_nothing(folder):
+        store_notes(folder, [Notes(handed="left")])
+        shutil.copytree(folder, cut_off)  # as a program that is killed here leaves it
+    shutil.rmtree(folder)
+    cut_off.rename(folder)
+    client.app.state.desk.sessions.forget(session_id)
+    assert timeline(client, path)[0]["notes"] == [{"handed": "right"}]
+    assert files_of(folder) == before
