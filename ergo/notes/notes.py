@@ -6,10 +6,15 @@ turns a refusal into one line that names the file, the key and what is allowed.
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from ergo.notes.times import as_seconds
 
 Point = tuple[float, float]
-Seconds = Annotated[float, Field(ge=0)]
+_AS_SHOWN = BeforeValidator(as_seconds)
+_IS_TIME = Field(json_schema_extra={"format": "time"})
+Seconds = Annotated[float, Field(ge=0), _AS_SHOWN, _IS_TIME]
+"""[s]; also as a place in a clip is shown, "0:05"."""
 Hours = Annotated[float, Field(ge=1, lt=13)]
 
 
@@ -180,7 +185,7 @@ class Notes(_Strict):
     force: tuple[ForceSpan, ...] = ()
     excluded: tuple[ExcludedSpan, ...] = ()
     neutral: NeutralMoment | None = None
-    begins_s: Annotated[float, Field(ge=-86400, le=86400)] | None = None
+    begins_s: Annotated[float, Field(ge=-86400, le=86400), _AS_SHOWN, _IS_TIME] | None = None
     landmarks: tuple[MovedLandmark, ...] = ()
 
 

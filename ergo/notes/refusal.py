@@ -107,4 +107,5 @@ def _range(here: Schema) -> str:
         "exclusiveMaximum": "below",
     }
     stated = [f"{word} {here[key]:g}" for key, word in edges.items() if key in here]
-    return " and ".join(stated) or "a number"
+    allowed = " and ".join(stated) or "a number"
+    return f'{allowed} s, or a time as "0:05"' if here.get("format") == "time" else allowed

@@ -73,17 +73,24 @@ def desk_of(request: Request) -> Desk:
 async def form_of(request: Request, form: type[Form]) -> Form:
     """Return the body of a request as one of our forms.
 
-    415 if it is not JSON by name, 400 if not by content, 422 if it is another form.
+    415 if it is not JSON by name, 400 if not by content, 422 if it is another form or
+    holds half a character (a lone surrogate, RFC 8259, 8.2), which no file can keep.
     """
     kind = request.headers.get("content-type", "").partition(";")[0]
     if kind != "application/json":
         raise HTTPException(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, "Send JSON.")
     try:
-        return form.model_validate(json.loads(await request.body()))
+        content = json.loads(await request.body())
+        json.dumps(content, ensure_ascii=False).encode()
+        return form.model_validate(content)
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(map(str, first["loc"]))
         raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, f"{where}: {first['msg']}") from error
+    except UnicodeEncodeError as error:
+        raise HTTPException(
+            HTTPStatus.UNPROCESSABLE_ENTITY, "A text holds half a character. Write it again."
+        ) from error
     except (ValueError, RecursionError) as error:
         raise HTTPException(HTTPStatus.BAD_REQUEST, "That is no JSON.") from error
 

@@ -10,7 +10,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Error, expect, sync_playwright
 
+from ergo.notes.times import seconds_of
 from ergo.storage.library import open_library
+from tests.notes.test_times import examples
 
 from .chromium import ARGUMENTS, PATIENCE_MS, chromium
 from .conftest import SAMPLES, folder_of, invented_session
@@ -153,13 +155,54 @@ def test_a_part_is_marked_by_dragging_and_by_keys(page):
     page.mouse.down()
     page.mouse.move(box["x"] + 0.5 * box["width"], box["y"] + 40, steps=4)
     page.mouse.up()
-    assert float(page.locator("#from").input_value()) == pytest.approx(5, abs=0.5)
-    assert float(page.locator("#to").input_value()) == pytest.approx(10, abs=0.5)
+    assert seconds_of(page.locator("#from").input_value()) == pytest.approx(5, abs=0.5)
+    assert seconds_of(page.locator("#to").input_value()) == pytest.approx(10, abs=0.5)
     page.locator("h1").click()
     for key in ("Home", "[", "Shift+ArrowRight", "]"):
         page.locator("body").press(key)
-    assert page.locator("#from").input_value() == "0"
-    assert float(page.locator("#to").input_value()) == pytest.approx(2.1)
+    assert page.locator("#from").input_value() == "0:00"
+    assert page.locator("#to").input_value() == "0:02.1"
+    expect(page.locator("#marked")).to_have_text("0:00 to 0:02.1")
+
+
+def test_page_and_program_read_times_alike(page):
+    """One list of examples for both; what is empty is no time to the one, no wish to the other."""
+    read = """async (texts) => {
+      const { secondsIn } = await import("/static/times.js");
+      return texts.map(secondsIn).map((value) => Number.isNaN(value) ? null : value);
+    }"""
+    texts, seconds = zip(*examples(), strict=True)
+    assert page.evaluate(read, list(texts)) == list(seconds)
+
+
+def test_what_is_missing_in_a_statement_is_said_and_an_hour_elsewhere_does_not_block(page):
+    """No fault on the console: nothing of it is sent."""
+    open_session(page)
+    what, state = page.locator("#what"), page.get_by_role("button", name="State it")
+    for field, words in (("task", "Write the task"), ("mouth_area", "Write the area")):
+        what.select_option(field)
+        page.locator("#text").fill("  ")
+        state.press("Enter")
+        expect(page.locator("#told")).to_contain_text(words)
+        expect(page.locator("#text")).to_be_focused()
+    what.select_option("clock")
+    page.locator("#hours").fill("25")
+    state.press("Enter")
+    expect(page.locator("#told")).to_contain_text("Write the hour from 1 to 12.9")
+    expect(page.locator("#hours")).to_be_focused()
+    what.select_option("excluded")
+    page.locator("#from").fill("0:05")
+    page.locator("#to").fill("0:04")
+    state.press("Enter")
+    expect(page.locator("#told")).to_contain_text("Write times as 0:05")
+    page.locator("#to").fill("0:07,5")
+    figures_anew(page, lambda: state.press("Enter"))
+    expect(page.locator("#history li").first).to_contain_text("0:05 to 0:08")
+    page.locator("#to").fill("")
+    figures_anew(page, lambda: state.press("Enter"))
+    expect(page.locator("#history li").first).to_contain_text("0:05 to the end")
+    for _ in range(2):
+        figures_anew(page, lambda: page.locator("#undo").press("Enter"))
 
 
 def test_a_landmark_is_dragged_to_its_place(page):

@@ -305,3 +305,29 @@ def test_a_correction_that_was_cut_off_is_taken_back_when_the_session_is_opened(
     client.app.state.desk.sessions.forget(session_id)
     assert timeline(client, path)[0]["notes"] == [{"handed": "right"}]
     assert files_of(folder) == before
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        rb'{"key": "tasks", "add": {"task": "scal\ud800ing"}}',
+        rb'{"key": "excluded", "add": {"reason": "\udfff"}}',
+        rb'{"key": "\ud83d", "set": 1}',
+        rb'{"key": "handed", "set": "left", "\udead": 1}',
+        rb'{"key": "neutral", "set": {"time_s": 1, "source": "\ud800"}}',
+    ],
+)
+def test_half_a_character_is_refused_in_one_line_and_nothing_is_kept(client, path, body):
+    answer = client.post(
+        f"{path}/corrections", content=body, headers={"content-type": "application/json"}
+    )
+    assert answer.status_code == 422
+    assert answer.json()["error"] == "A text holds half a character. Write it again."
+    assert client.get(f"{path}/corrections").json() == []
+
+
+def test_a_whole_character_of_two_halves_is_kept(client, path):
+    body = rb'{"key": "tasks", "add": {"task": "\ud83e\uddb7"}}'
+    headers = {"content-type": "application/json"}
+    assert client.post(f"{path}/corrections", content=body, headers=headers).status_code == 200
+    assert timeline(client, path)[0]["notes"][0]["tasks"] == [{"task": "\N{TOOTH}"}]

@@ -9,6 +9,9 @@ export function tell(text, isTrouble = false) {
   tell.timer = setTimeout(() => { place.textContent = ""; }, isTrouble ? 12000 : 5000);
 }
 
+// A refusal was told to the reader; nobody else need catch it.
+addEventListener("unhandledrejection", (event) => { if (event.reason?.status) event.preventDefault(); });
+
 export async function ask(path, options = {}) {
   const answer = await fetch(path, options);
   if (answer.ok) return answer;

@@ -1,14 +1,14 @@
 // Several cameras on one session: which one is shown, and when the others began.
 import { element, tell } from "./ask.js";
-import { secondsIn } from "./starts.js";
+import { isStart } from "./starts.js";
+import { secondsIn } from "./times.js";
 import { number, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 
 export class Cameras {
   constructor(send, redraw) {
-    // What is refused is told by then; the figures stay as they are.
-    this.send = (correction) => send(correction).catch((error) => { if (!error.status) throw error; });
+    this.send = send;
     $("camera").addEventListener("change", redraw);
   }
 
@@ -32,7 +32,7 @@ export class Cameras {
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       const begins_s = secondsIn(field.value);
-      if (begins_s === null || Number.isNaN(begins_s)) tell(say("page.wrong_start"), true);
+      if (begins_s === null || !isStart(begins_s)) tell(say("page.wrong_start"), true);
       else this.send({ key: "begins_s", set: begins_s, source });
     });
     return form;

@@ -2,7 +2,8 @@
 import { askJson, element, tell } from "./ask.js";
 import { SetUp } from "./setup.js";
 import { Pointing } from "./pointing.js";
-import { say } from "./words.js";
+import { secondsIn, timeText } from "./times.js";
+import { number, say } from "./words.js";
 
 const $ = (id) => document.getElementById(id);
 const SUPPORTS = ["trunk", "arm_left", "arm_right", "feet"];
@@ -79,9 +80,9 @@ export class Corrections {
     const { time_s } = this.session.arrays;
     const isOneSource = this.session.arrays.source[first] === this.session.arrays.source[last];
     const [from, to] = isOneSource ? [time_s[first], time_s[last]] : [time_s[last], time_s[last]];
-    $("from").value = rounded(from);
-    $("to").value = rounded(to + 0.1);
-    $("marked").textContent = say("page.marked", { start: `${$("from").value} s`, end: `${$("to").value} s` });
+    $("from").value = timeText(from);
+    $("to").value = timeText(to + 0.1);
+    $("marked").textContent = say("page.marked", { start: $("from").value, end: $("to").value });
   }
 
   showFields() {
@@ -91,15 +92,29 @@ export class Corrections {
     $("yes-label").hidden = !SUPPORTS.includes(what);
   }
 
+  // What is missing or wrong in the form: its words and the field; null if it can be sent.
+  trouble(what, { from_s, to_s, hours, text }) {
+    if (!(from_s === null || from_s >= 0)) return ["page.wrong_span", "from"];
+    if (!(to_s === null || to_s > (from_s ?? 0))) return ["page.wrong_span", "to"];
+    if (what === "clock" && !(hours >= 1 && hours < 13)) return ["page.wrong_hours", "hours"];
+    if (what === "task" && !text) return ["page.wrong_task", "text"];
+    if (what === "mouth_area" && !text) return ["page.wrong_area", "text"];
+    return null;
+  }
+
   sendSpan() {
-    const from_s = numberIn("from"), to_s = numberIn("to");
-    const isAll = $("from").value.trim() === "" && $("to").value.trim() === "";
-    if (!isAll && !(from_s >= 0 && to_s > from_s)) return tell(say("page.wrong_span"), true);
-    const span = isAll ? {} : { from_s, to_s };
     const what = $("what").value;
-    const text = $("text").value.trim();
+    const given = { from_s: secondsIn($("from").value), to_s: secondsIn($("to").value), hours: numberIn("hours"), text: $("text").value.trim() };
+    const trouble = this.trouble(what, given);
+    if (trouble) {
+      const [why, field] = trouble;
+      $(field).focus();
+      return tell(say(why, { example: number(10.5, 1), most: number(12.9, 1) }), true);
+    }
+    const { from_s, to_s, hours, text } = given;
+    const span = { ...(from_s === null ? {} : { from_s }), ...(to_s === null ? {} : { to_s }) };
     const stated = {
-      clock: ["clock", { hours: Number($("hours").value) }],
+      clock: ["clock", { hours }],
       task: ["tasks", { task: text }], mouth_area: ["tasks", { mouth_area: text }],
       excluded: ["excluded", text ? { reason: text } : {}],
     }[what] ?? ["support", { [what]: $("yes").value === "true" }];

@@ -1,5 +1,6 @@
 // Asks when the clips of other cameras began, where neither sound nor movement told.
 import { askJson, element, tell } from "./ask.js";
+import { secondsIn } from "./times.js";
 import { say } from "./words.js";
 
 export function startsForm(job, then) {
@@ -11,15 +12,12 @@ export function startsForm(job, then) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const begins_s = fields.map((field) => secondsIn(field.value));
-    if (begins_s.some(Number.isNaN)) return tell(say("page.wrong_start"), true);
+    if (begins_s.some((start) => start !== null && !isStart(start))) return tell(say("page.wrong_start"), true);
     await askJson(`/api/jobs/${job.id}/starts`, { begins_s });
     then();
   });
   return form;
 }
 
-// Nothing written: null, to be found; no number: NaN.
-export function secondsIn(text) {
-  const written = text.trim().replace(",", ".").replace("\u2212", "-");
-  return written === "" ? null : Math.abs(Number(written)) <= 86400 ? Number(written) : NaN;
-}
+// As in the notes of a clip: within a day of the first one.
+export const isStart = (seconds) => Math.abs(seconds) <= 86400;
