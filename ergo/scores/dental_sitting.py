@@ -12,6 +12,7 @@ requirements for dental equipment. European Society of Dental Ergonomics.
 import numpy as np
 
 from ergo.posture.posture_track import PostureTrack
+from ergo.scores.arms import arms_as_read
 from ergo.scores.circumstances import Circumstances
 from ergo.scores.judged import Judged, judge, worst
 from ergo.scores.method_score import MethodScore
@@ -21,6 +22,7 @@ from ergo.scores.verdicts import verdict_score
 
 NECK = {"0": "dental_neck_flexion", "5": "dental_neck_flexion_back_5"}
 TRUNK = {"0": "dental_trunk_forward", "5": "dental_trunk_forward_back_5"}
+FOREARM = {"raised": "dental_forearm_raise", "level": "dental_forearm_level"}
 SYMMETRY = (
     "trunk_twist_deg",
     "trunk_side_bend_deg",
@@ -45,6 +47,7 @@ def dental_sitting(
     reading : mapping of str to str
         A choice for every option of READINGS.
     """
+    posture = arms_as_read(posture, reading)
     back = reading["backward_beyond"]
     counted = {
         "neck_flexion": measured(posture, "neck_flexion_deg", NECK[back], reading),
@@ -99,5 +102,5 @@ def _forearm_raise(side: ArmSide, posture: PostureTrack, reading: Reading) -> Ju
     angles = (f"elbow_flexion_deg_{side}", f"shoulder_flexion_deg_{side}", "trunk_flexion_deg")
     elbow, shoulder, trunk = (posture.angle(name) for name in angles)
     sd = np.sqrt(sum(np.square(posture.angle_sd(name)) for name in angles))
-    bands = band_table("dental_forearm_raise", reading["shared_edge"])
+    bands = band_table(FOREARM[reading["dental_forearm"]], reading["shared_edge"])
     return judge(bands, elbow - 90.0 + shoulder - trunk, sd)

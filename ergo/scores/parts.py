@@ -135,8 +135,13 @@ def upper_arm(
     posture: PostureTrack,
     circumstances: Circumstances,
     reading: Reading,
+    *,
+    may_be_rotated: bool = False,
 ) -> Part:
     """Return the upper arm, 1..6: bands of ``table``, abduction, raised shoulder and support.
+
+    Where a method adds 1 for an arm that is abducted or rotated, and takes 1 off where
+    gravity helps it, neither rotation nor gravity's help is measured: none is taken.
 
     Where the view does not tell abduction, the reading ``arm_not_measurable`` says
     what is counted: the difference is one step.
@@ -153,12 +158,16 @@ def upper_arm(
     )
     support = circumstances.support[f"arm_{side}"]
     assumed = {"raised_shoulder": unseen, "arm_support": ~support.is_stated}
+    worse = unseen.astype(np.int64)
+    if may_be_rotated:
+        assumed |= {"arm_rotation": abducted.step == 1, "gravity_assistance": base.step != NOT_SEEN}
+        worse += abducted.step == 1
     return part(
         base,
         (abducted, raised),
         -support.is_true.astype(np.int64),
         6,
-        Taken(assumed, unseen.astype(np.int64)),
+        Taken(assumed, worse),
         Taken({"upper_arm_abduction": is_counted}, is_counted.astype(np.int64)),
     )
 

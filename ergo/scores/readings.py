@@ -114,6 +114,13 @@ READINGS: Mapping[str, Reading] = {
         "the papers give no number; 20: ours; 45: Holzgreve et al. (2021), Sensors 21(12):4077",
         "rula reba",
     ),
+    "abduction_by": _reading(
+        "out-of-plane projection",
+        "by which angle an upper arm is abducted: how far it leaves the trunk's sagittal plane, or "
+        "its projection into the frontal plane, where an arm 89 forward and 3 out is 72 abducted",
+        "the papers give no definition; out-of-plane: ours; projection: the angle's own definition",
+        "rula reba dental_sitting",
+    ),
     "backward_beyond": _reading(
         "0 5",
         "how far behind neutral neck, head and trunk count as bent backward [deg]",
@@ -143,6 +150,13 @@ READINGS: Mapping[str, Reading] = {
         "or side bend: no score at all, or 1 added for each",
         "ours: two of them can move a RULA score by 3",
         "rula reba",
+    ),
+    "dental_forearm": _reading(
+        "raised level",
+        "whether a forearm must be raised 10 to 15 degrees or may be level",
+        "raised: a training checklist (10-15, at most 25); level: hygiene teaching (parallel to "
+        "the floor), taken as 0 to 15",
+        "dental_sitting",
     ),
     "reba_twist_and_bend": _reading(
         "combined separate",

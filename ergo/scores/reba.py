@@ -10,6 +10,7 @@ import numpy as np
 
 from ergo.arrays import StepArray
 from ergo.posture.posture_track import PostureTrack
+from ergo.scores.arms import arms_as_read
 from ergo.scores.circumstances import Circumstances
 from ergo.scores.method_score import MethodScore
 from ergo.scores.parts import (
@@ -42,8 +43,8 @@ def reba(
 ) -> tuple[MethodScore, ...]:
     """Return the REBA scores of the left and of the right side.
 
-    Coupling is taken as good and no rapid change of posture is taken; neither is
-    measured. Legs are those of a seated person.
+    Coupling is taken as good, and neither a rapid change of posture nor a rotated or
+    gravity-assisted arm is taken; none is measured. Legs are those of a seated person.
 
     Parameters
     ----------
@@ -52,6 +53,7 @@ def reba(
     reading : mapping of str to str
         A choice for every option of READINGS.
     """
+    posture = arms_as_read(posture, reading)
     load = load_score(circumstances)
     parts_a = _group_a(posture, circumstances, reading)
     group_a = group("reba_table_a", parts_a, load, LAST_OF_GROUP)
@@ -111,7 +113,9 @@ def _group_b(
     side: ArmSide, posture: PostureTrack, circumstances: Circumstances, reading: Reading
 ) -> dict[str, Part]:
     return {
-        "upper_arm": upper_arm("reba_upper_arm", side, posture, circumstances, reading),
+        "upper_arm": upper_arm(
+            "reba_upper_arm", side, posture, circumstances, reading, may_be_rotated=True
+        ),
         "lower_arm": lower_arm("reba_lower_arm", side, posture, reading, 2),
         "wrist": _wrist(side, posture, reading),
     }

@@ -12,6 +12,7 @@ import numpy as np
 
 from ergo.arrays import StepArray
 from ergo.posture.posture_track import PostureTrack
+from ergo.scores.arms import arms_as_read
 from ergo.scores.circumstances import Circumstances, MuscleUse
 from ergo.scores.judged import certain, chosen
 from ergo.scores.method_score import MethodScore
@@ -58,6 +59,7 @@ def rula(
     reading : mapping of str to str
         A choice for every option of READINGS.
     """
+    posture = arms_as_read(posture, reading)
     force = force_score(circumstances, reading)
     last_a, last_b = grid_table(TABLE_C).cells.shape
     muscle_b = muscle_score(circumstances.muscle_use["rula", "body"], reading)

@@ -14,6 +14,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.angle_names import COLUMN
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.projections import trunk_inclination
+from ergo.scores.arms import arms_as_read
 from ergo.scores.circumstances import SUPPORTS, stated
 from ergo.scores.judged import told_back
 from ergo.scores.readings import complete_readings
@@ -47,8 +48,10 @@ def assessed(
         Nothing is seen where the notes exclude a part; ``support`` holds what they state.
         ``trunk_inclination_deg`` is the inclination from the reference posture (ISO
         11226), negative where the trunk is told to lean backward; where its direction is
-        not told, the plain inclination stands in for it, as a forward one.
+        not told, the plain inclination stands in for it, as a forward one. Upper arms are
+        as :func:`ergo.scores.arms.arms_as_read` gives them.
     """
+    posture = arms_as_read(posture, complete_readings(readings or {}))
     value, sd = posture.value.copy(order="K"), posture.sd.copy(order="K")
     value[:, COLUMN[TRUNK]], sd[:, COLUMN[TRUNK]] = _trunk(posture, backward_beyond(readings))
     excluded = is_excluded(timeline, notes)

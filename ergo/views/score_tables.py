@@ -15,7 +15,13 @@ from ergo.views.words import Words
 
 METHODS_WITH_MODIFIERS = ("RULA", "REBA")
 """Methods that share the tables of modifiers (abducted, twisted, bent)."""
-MOST_INFLUENTIAL = ("static_after", "rula_table_a", "score_shown")
+MOST_INFLUENTIAL = (
+    "static_after",
+    "rula_table_a",
+    "score_shown",
+    "abduction_by",
+    "dental_forearm",
+)
 """Readings for which we work out what the other choice would change."""
 BY_TABLES = "score_of_measured_angles"
 WORSE = "score_if_assumed_worse"

@@ -106,3 +106,23 @@ def test_a_supported_trunk_may_lean_as_far_as_iso_11226_accepts(posture_of, circ
     for flexion_deg, verdict in ((40.0, 1), (61.0, 3)):
         score = verdicts(posture_of(trunk_flexion_deg=flexion_deg), around)[0]
         assert score.steps["trunk_forward_inclination"].tolist() == [verdict]
+
+
+@pytest.mark.parametrize(
+    ("elbow_deg", "raised", "level"), [(85.0, 3, 3), (95.0, 3, 1), (102.0, 1, 1), (110.0, 2, 2)]
+)
+def test_a_level_forearm_is_outside_by_one_teaching_and_within_by_the_other(
+    elbow_deg, raised, level, posture_of, circumstances_of
+):
+    posture = posture_of(elbow_flexion_deg_right=elbow_deg, trunk_flexion_deg=0.0)
+    for choice, verdict in (("raised", raised), ("level", level)):
+        right = verdicts(posture, circumstances_of(), dental_forearm=choice)[2]
+        assert right.steps["forearm_raise"].tolist() == [verdict]
+        assert right.reading["dental_forearm"] == choice
+
+
+def test_an_arm_held_forward_is_not_out_sideways(posture_of, circumstances_of):
+    arm = {"shoulder_flexion_deg_right": 89.0, "shoulder_abduction_deg_right": 71.6}
+    for choice, verdict in (("out-of-plane", 1), ("projection", 3)):
+        right = verdicts(posture_of(**arm), circumstances_of(), abduction_by=choice)[2]
+        assert right.steps["upper_arm_sideways"].tolist() == [verdict]

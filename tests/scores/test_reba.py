@@ -143,12 +143,13 @@ def test_what_was_not_seen_is_not_judged(posture_of, circumstances_of):
     assert score.assumed == ()
 
 
-@pytest.mark.parametrize(("deviation_deg", "score", "worse"), [(0.0, 1, 2), (15.0, 2, 2)])
+@pytest.mark.parametrize(("deviation_deg", "score", "worse"), [(0.0, 2, 3), (15.0, 3, 3)])
 def test_a_wrist_that_does_not_deviate_could_still_be_twisted(
     deviation_deg, score, worse, posture_of, circumstances_of
 ):
     posture = posture_of(
         shoulder_flexion_deg_left=30.0,
+        shoulder_abduction_deg_left=40.0,  # abducted: a rotation would add nothing more
         trunk_flexion_deg=10.0,
         wrist_deviation_deg_left=deviation_deg,
     )
@@ -159,6 +160,30 @@ def test_a_wrist_that_does_not_deviate_could_still_be_twisted(
 
 def test_coupling_and_rapid_change_are_always_named_as_assumed(posture_of, circumstances_of):
     assert {"coupling", "rapid_change"} <= set(left(posture_of(), circumstances_of()).assumed)
+
+
+@pytest.mark.parametrize(("abduction_deg", "may_be_rotated"), [(5.0, True), (40.0, False)])
+def test_a_rotated_and_a_gravity_assisted_arm_are_named_as_assumed(
+    abduction_deg, may_be_rotated, posture_of, circumstances_of
+):
+    # the printed +1 is for abducted or rotated: an abducted arm gets no second one
+    posture = posture_of(
+        shoulder_flexion_deg_left=30.0,
+        shoulder_abduction_deg_left=abduction_deg,
+        trunk_flexion_deg=10.0,
+        wrist_deviation_deg_left=15.0,
+    )
+    around = circumstances_of(support=[{"feet": True}])
+    score = left(posture, around)
+    assert "gravity_assistance" in score.assumed
+    assert ("arm_rotation" in score.assumed) is may_be_rotated
+    arm, wrist = 2 + (not may_be_rotated), 2
+    worse = cell("reba_table_b", upper_arm=arm + may_be_rotated, lower_arm=1, wrist=wrist)
+    group_a = cell("reba_table_a", trunk=2, neck=1, legs=1)
+    assert score.steps["upper_arm"].tolist() == [arm]
+    assert score.steps["score_if_assumed_worse"].tolist() == [
+        cell("reba_table_c", score_a=group_a, score_b=worse)
+    ]
 
 
 @settings(max_examples=40)
@@ -187,6 +212,7 @@ def test_no_score_falls_when_one_angle_goes_further_from_neutral(
 ):
     value = np.tile(np.random.default_rng(seed).normal(20, 30, len(NAMES)), (2, 1))
     start = abs(value[0, COLUMN[angle]])
+    value[:, COLUMN["shoulder_abduction_deg_left"]] = 0.0  # else it leaves its plane less and less
     value[:, COLUMN[angle]] = (start, start + more)
     both = PostureTrack(value, np.zeros_like(value), np.ones(2, bool), np.zeros(2, bool))
     score = left(both, circumstances_of(2)).score

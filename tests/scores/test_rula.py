@@ -319,6 +319,34 @@ def test_the_score_if_assumed_worse_is_that_of_steps_one_worse(posture_of, circu
     assert score.score.tolist() == [grand(a_score(1, 1, 1, 1), b_score(2, 2, 1), 0, 0)]
 
 
+# arms held forward
+
+
+@pytest.mark.parametrize(("side", "other"), [("left", 1), ("right", 0)])
+def test_an_arm_held_forward_is_not_abducted_by_a_few_degrees_outward(
+    side, other, posture_of, circumstances_of
+):
+    # 89 forward and 3 outward: the projection into the frontal plane says 72
+    arm = {f"shoulder_flexion_deg_{side}": 89.0, f"shoulder_abduction_deg_{side}": 71.6}
+    posture = posture_of(sd=4.0, **arm)
+    scores = rula(posture, circumstances_of(), complete_readings({}))
+    by_projection = rula(
+        posture, circumstances_of(), complete_readings({"abduction_by": "projection"})
+    )
+    mine = 1 - other
+    assert scores[mine].steps["upper_arm"].tolist() == [3]
+    assert by_projection[mine].steps["upper_arm"].tolist() == [4]
+    assert scores[other].steps["upper_arm"].tolist() == [1]
+
+
+@pytest.mark.parametrize("flexion_deg", [120.0, 179.0, -179.0, -150.0])
+def test_an_arm_raised_over_the_horizontal_is_no_extension(
+    flexion_deg, posture_of, circumstances_of
+):
+    posture = posture_of(shoulder_flexion_deg_left=flexion_deg)
+    assert left(posture, circumstances_of()).steps["upper_arm"].tolist() == [4]
+
+
 # properties
 
 
@@ -373,6 +401,8 @@ def test_no_score_falls_when_one_angle_goes_further_from_neutral(
     posture = _frame(seed)
     value = posture.value.copy()
     value[:, COLUMN[angle]] = abs(value[:, COLUMN[angle]])
+    if angle == "shoulder_flexion_deg_left":  # else it leaves its plane less and less
+        value[:, COLUMN["shoulder_abduction_deg_left"]] = 0.0
     further = value.copy()
     further[:, COLUMN[angle]] += more
     both = PostureTrack(

@@ -8,6 +8,7 @@ from ergo.notes.notes import ExcludedSpan, Notes, SupportSpan
 from ergo.stats.assessed import assessed
 from ergo.stats.limits import limit_set
 from ergo.stats.microbreaks import break_plan
+from ergo.stats.summary import exposure_of
 from ergo.stats.variation import variation_of
 
 
@@ -146,3 +147,19 @@ def test_what_is_excluded_is_not_counted(clip):
     counted = assessed(session.timeline, session.posture, session.notes)
     seen = np.isfinite(counted.angle("trunk_inclination_deg"))
     np.testing.assert_array_equal(seen, session.timeline.time_s >= 50)
+
+
+def test_an_arm_held_forward_is_not_out_sideways_in_the_shares_either(clip, limits_in):
+    arm = {"shoulder_flexion_deg_left": 89.0, "shoulder_abduction_deg_left": 71.6}
+    session = clip(every_fifth(30), sd=2.0, **arm)
+    name = ("dental_sitting", "shoulder_abduction_deg_left")
+    assert limits_in(session.exposure(), *name).beyond.share == 0
+    by_projection = exposure_of(
+        session.timeline,
+        session.posture,
+        session.clock,
+        (),
+        session.notes,
+        {"abduction_by": "projection"},
+    )
+    assert limits_in(by_projection, *name).beyond.share == 1
