@@ -137,7 +137,7 @@ def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:
 )
 @click.option(
     "--operator",
-    help="Pseudonym: that profile stands in for the hand and height that the notes do not state.",
+    help="Pseudonym: that profile stands in for hand, height and loupes that no note states.",
 )
 @library_option
 @click.option("--fast", is_flag=True, help="One look at each picture: quicker, less exact.")

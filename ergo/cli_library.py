@@ -229,11 +229,11 @@ def list_operators(as_json: bool, library: Path | None) -> None:
 @click.option("--handed", type=click.Choice(["right", "left"]))
 @click.option("--stature", "stature_cm", type=float, help="Body height. [cm]")
 @click.option(
-    "--loupes", "loupes_declination_deg", type=float, help="Declination of the loupes. [deg]"
+    "--loupes",
+    "loupes_declination_deg",
+    type=float,
+    help="Declination of the loupes, from the line ear to eye down to the line of sight. [deg]",
 )
-@click.option("--chair", "chair_height_cm", type=float, help="Usual height of the backrest. [cm]")
-@click.option("--stool", "stool_height_cm", type=float, help="Usual height of the seat. [cm]")
-@click.option("--neutral", "neutral_session", help="Session whose notes state a neutral moment.")
 @library_option
 def set_operator(pseudonym: str, library: Path | None, **stated: Any) -> None:
     """Write an operator's profile; what is not stated stays as it was."""
@@ -254,7 +254,11 @@ def profile_of(operator: str, library: Path | None) -> dict[str, str | float]:
 
     with open_user_library(library) as opened:
         profile = opened.profile(operator)
-    stated = {"handed": profile.handed, "operator_height_cm": profile.stature_cm}
+    stated = {
+        "handed": profile.handed,
+        "operator_height_cm": profile.stature_cm,
+        "loupes_declination_deg": profile.loupes_declination_deg,
+    }
     return {key: value for key, value in stated.items() if value is not None}
 
 

@@ -37,7 +37,7 @@ class Settings:
         Pseudonym of the operator whose profile was taken.
     profile : mapping of str to str or float
         What that profile states, by the key of the notes it stands in for
-        (``"handed"``, ``"operator_height_cm"``).
+        (``"handed"``, ``"operator_height_cm"``, ``"loupes_declination_deg"``).
     """
 
     rate_hz: float = 5.0

@@ -7,6 +7,7 @@ from math import isfinite, nan
 import numpy as np
 
 from ergo.advice.measured import (
+    SD_OF_90_PERCENT,
     Measurement,
     Place,
     claims_told,
@@ -51,6 +52,27 @@ class Removable:
 
 
 @dataclass(frozen=True, slots=True)
+class Declination:
+    """What loupes would have to look down by, to see the same with the neck at its limit.
+
+    The line of sight is the bend of the neck plus the declination: what the neck is
+    to bend less, the loupes must look down more.
+
+    Attributes
+    ----------
+    stated : float
+        From the line ear to eye down to the line of sight, as stated. [deg]
+    needed, low, high : float
+        The same, and its 90 % interval. [deg]
+    """
+
+    stated: float
+    needed: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class Advice:
     """One change that is worth trying.
 
@@ -69,6 +91,8 @@ class Advice:
         Keys of rules that explain the same time as well.
     measured : tuple of Measurement
         What was measured in that time of the place that the rule is about.
+    declination : Declination or None
+        None unless the rule is about loupes whose declination is stated.
     """
 
     rule: Rule
@@ -78,6 +102,7 @@ class Advice:
     typical: float
     others: tuple[str, ...]
     measured: tuple[Measurement, ...] = ()
+    declination: Declination | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +128,7 @@ class _Seen:
     place: Place
     areas: tuple[str | None, ...]
     tasks: tuple[str | None, ...]
+    loupes_deg: FloatArray
     exposure: Exposure
 
 
@@ -151,6 +177,7 @@ def advise(
         measured_place(timeline, clock, place),
         mouth_area_labels(timeline, notes),
         task_labels(timeline, notes),
+        _loupes_deg(timeline, notes),
         exposure,
     )
     found = [each for rule in wanted or rules() for each in _by_rule(rule, seen)]
@@ -167,6 +194,14 @@ def advise(
         tuple(replace(each.advice, others=_others(each, given, timeline)) for each in given),
         tuple(key for key in untested if key not in told),
     )
+
+
+def _loupes_deg(timeline: Timeline, notes: Sequence[Notes]) -> FloatArray:
+    """Return the stated declination of the loupes, array (frame,); NaN = not stated. [deg]."""
+    stated = [each.loupes_declination_deg for each in notes]
+    of_source = np.array([nan if each is None else each for each in stated])
+    loupes: FloatArray = of_source[timeline.source_index]
+    return loupes
 
 
 def _by_rule(rule: Rule, seen: _Seen) -> list[_Found]:
@@ -193,8 +228,21 @@ def _strained(rule: Rule, angle: AngleName, seen: _Seen) -> _Found:
         typical=_median(seen.posture.angle(angle.name)[is_met & (held > 0)]),
         others=(),
         measured=measurements(rule, seen.place, is_met & (held > 0)),
+        declination=_declination(rule, angle, seen, is_met & (held > 0)),
     )
     return _Found(advice, is_met, bool(np.any(is_known)))
+
+
+def _declination(
+    rule: Rule, angle: AngleName, seen: _Seen, frames: BoolArray
+) -> Declination | None:
+    if rule.loupes != "stated" or not frames.any():
+        return None
+    stated = float(np.median(seen.loupes_deg[frames]))
+    limit = limit_set(rule.limit, angle.name).limit
+    needed = stated + _median(seen.posture.angle(angle.name)[frames]) - limit
+    half = SD_OF_90_PERCENT * float(np.median(seen.posture.angle_sd(angle.name)[frames]))
+    return Declination(stated, needed, needed - half, needed + half)
 
 
 def _strain(rule: str, angle: str, seen: _Seen) -> FloatArray:
@@ -207,6 +255,8 @@ def _fulfilled(rule: Rule, angle: AngleName, seen: _Seen) -> tuple[BoolArray, Bo
     """Return where a rule fits, and where that could be told, each array (frame,)."""
     frames = len(seen.timeline)
     is_contradicted, is_sure, is_claim_known = claims_told(rule, seen.place, frames)
+    if rule.loupes:
+        is_contradicted |= np.isfinite(seen.loupes_deg) != (rule.loupes == "stated")
     is_met, is_known = ~is_contradicted, np.ones(frames, dtype=bool)
     for condition in rule.while_:
         met, known = _angle_condition(condition, angle, seen)

@@ -85,6 +85,9 @@ class Rule:
         Parts of the mouth, as in :data:`ergo.notes.vocabulary.AREAS`; empty = any.
     not_tasks : tuple of str
         Keys of tasks, as in :data:`ergo.notes.vocabulary.TASKS`, at which it is silent.
+    loupes : str
+        ``"stated"`` or ``"not stated"``: only where the declination of the operator's
+        loupes is; "" = either.
     evidence : str
         ``"requirement"`` (a published one), ``"teaching"`` or ``"practice"``
         (common practice, no source).
@@ -104,6 +107,7 @@ class Rule:
     claims: tuple[Claim, ...] = ()
     mouth: tuple[str, ...] = ()
     not_tasks: tuple[str, ...] = ()
+    loupes: Literal["", "stated", "not stated"] = ""
 
 
 @cache

@@ -172,10 +172,13 @@ class Notes(_Strict):
 
     ``begins_s``: when this clip began on the clock of the first one, where several
     cameras filmed one session; without it sound or movement tell.
+    ``loupes_declination_deg``: from the line ear to eye down to the line of sight
+    through the loupes; not stated = without loupes, or nobody said.
     """
 
     handed: Literal["right", "left"] | None = None
     operator_height_cm: Annotated[float, Field(ge=100, le=230)] | None = None
+    loupes_declination_deg: Annotated[float, Field(ge=0, le=90)] | None = None
     operator: OperatorPoint | None = None
     camera: CameraNotes | None = None
     setup: SetUpNotes | None = None
@@ -189,7 +192,9 @@ class Notes(_Strict):
     landmarks: tuple[MovedLandmark, ...] = ()
 
 
-NOT_MEASURED = frozenset({"clock", "tasks", "support", "force", "excluded"})
+NOT_MEASURED = frozenset(
+    {"clock", "tasks", "support", "force", "excluded", "loupes_declination_deg"}
+)
 """Keys that no measured angle and no measured place depends on. Handedness is none of them:
 by it a room without a set-up is told, and so where everybody sat."""
 

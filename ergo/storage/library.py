@@ -144,7 +144,7 @@ class Library:
         described = Described(
             entry.name,
             entry.tags,
-            replace(profile, neutral_session=None) if profile else None,
+            profile,
             entry.recorded_on,
         )
         pack(entry.folder, described, target)
@@ -201,9 +201,8 @@ class Library:
 
     def save_profile(self, profile: Profile) -> None:
         """Write the profile of an operator, new or known."""
-        neutral = self.entry(profile.neutral_session).id if profile.neutral_session else None
         with self._changing() as connection:
-            rows.write_profile(connection, profile, neutral)
+            rows.write_profile(connection, profile)
 
     def delete_profile(self, pseudonym: str) -> None:
         """Remove an operator's profile for good; the sessions stay, without an operator."""

@@ -12,8 +12,6 @@ _NAME = re.compile(r"[^\s/\\:][^/\\:\x00-\x1f\x7f]{0,79}")
 _RANGES = {
     "stature_cm": (100.0, 230.0),
     "loupes_declination_deg": (0.0, 90.0),
-    "chair_height_cm": (20.0, 150.0),
-    "stool_height_cm": (20.0, 110.0),
 }
 
 
@@ -63,20 +61,12 @@ class Profile:
     loupes_declination_deg : float or None
         Angle between the ear–eye line and the line of sight through the loupes;
         None without loupes. [deg]
-    chair_height_cm, stool_height_cm : float or None
-        Usual height of the patient's backrest and of the operator's seat above
-        the floor. [cm]
-    neutral_session : str or None
-        Name of the session whose notes state this operator's neutral moment.
     """
 
     pseudonym: str
     handed: Literal["right", "left"] | None = None
     stature_cm: float | None = None
     loupes_declination_deg: float | None = None
-    chair_height_cm: float | None = None
-    stool_height_cm: float | None = None
-    neutral_session: str | None = None
 
     def __post_init__(self) -> None:
         checked_name(self.pseudonym, "A pseudonym")

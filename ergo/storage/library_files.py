@@ -25,6 +25,7 @@ LARGEST_BYTES = 20 * 1024**3
 """A pack that would unpack to more than this is refused."""
 
 _INSIDE = "session"
+_NO_LONGER_KEPT = frozenset({"chair_height_cm", "stool_height_cm", "neutral_session"})
 
 
 def copy_in(source: Path, folder: Path) -> None:
@@ -89,11 +90,16 @@ def pack_facts(path: Path) -> Described:
         return Described(
             name=facts["name"],
             tags=tuple(facts["tags"]),
-            operator=Profile(**operator) if operator else None,
+            operator=_profile(operator) if operator else None,
             recorded_on=date.fromisoformat(day) if day else None,
         )
     except (zipfile.BadZipFile, KeyError, ValueError, TypeError, InputError) as error:
         raise _no_pack(path) from error
+
+
+def _profile(stated: dict[str, Any]) -> Profile:
+    """Return a profile; what only earlier versions kept is left out."""
+    return Profile(**{key: each for key, each in stated.items() if key not in _NO_LONGER_KEPT})
 
 
 def unpack(path: Path, folder: Path) -> None:

@@ -4,7 +4,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any
 
 from sqlalchemy import Connection, RowMapping, delete, insert, select, update
 
@@ -128,13 +127,8 @@ def remove_tags(connection: Connection, session_id: str, tags: Sequence[str]) ->
 
 def read_profiles(connection: Connection) -> list[Profile]:
     """Return the operators by pseudonym."""
-    sessions = connection.execute(select(SESSIONS.c.id, SESSIONS.c.name))
-    names = {session_id: name for session_id, name in sessions}
     rows = connection.execute(select(OPERATORS)).mappings().all()
-    found = [
-        Profile(**{**row, "neutral_session": names.get(row["neutral_session"])}) for row in rows
-    ]
-    return sorted(found, key=lambda profile: profile.pseudonym)
+    return sorted((Profile(**row) for row in rows), key=lambda profile: profile.pseudonym)
 
 
 def read_profile(connection: Connection, pseudonym: str) -> Profile:
@@ -155,9 +149,9 @@ def know_operator(connection: Connection, profile: Profile) -> None:
         write_profile(connection, profile)
 
 
-def write_profile(connection: Connection, profile: Profile, session_id: str | None = None) -> None:
-    """Write a profile, new or known; ``session_id`` is that of its neutral session."""
-    values: dict[str, Any] = {**asdict(profile), "neutral_session": session_id}
+def write_profile(connection: Connection, profile: Profile) -> None:
+    """Write a profile, new or known."""
+    values = asdict(profile)
     if _is_known(connection, profile.pseudonym):
         mine = OPERATORS.c.pseudonym == profile.pseudonym
         connection.execute(update(OPERATORS).where(mine).values(values))

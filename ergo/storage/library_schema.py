@@ -45,9 +45,6 @@ OPERATORS = Table(
     Column("handed", Text),
     Column("stature_cm", Float),
     Column("loupes_declination_deg", Float),
-    Column("chair_height_cm", Float),
-    Column("stool_height_cm", Float),
-    Column("neutral_session", Text),
 )
 SESSIONS = Table(
     "sessions",

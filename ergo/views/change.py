@@ -86,7 +86,14 @@ def _change(advice: Advice, unit: TimeUnit, words: Words) -> Change:
     others = "; ".join(words.say(f"change.name.{key}") for key in advice.others)
     return Change(
         do=words.say(f"change.do.{rule.key}", length=words.duration(BREAK_S)),
-        why=" ".join([_why(advice, words), _time(advice, unit, words), *_measured(advice, words)]),
+        why=" ".join(
+            [
+                _why(advice, words),
+                _time(advice, unit, words),
+                *_measured(advice, words),
+                *_declination(advice, words),
+            ]
+        ),
         also=words.say("change.others", others=others) if others else "",
         source=words.say(
             "change.source",
@@ -116,6 +123,22 @@ def _measured(advice: Advice, words: Words) -> list[str]:
         for each in advice.measured
     ]
     return [words.say("change.measured_then", measured="; ".join(parts))] if parts else []
+
+
+def _declination(advice: Advice, words: Words) -> list[str]:
+    """Return what the loupes would have to look down by; nothing where that is not known."""
+    found = advice.declination
+    if found is None:
+        return []
+    limit = limit_set(advice.rule.limit, advice.angle.name).limit
+    figures = {"stated": found.stated, "needed": found.needed, "low": found.low, "high": found.high}
+    return [
+        words.say(
+            "change.declination",
+            **{key: words.measure(each, advice.angle.name) for key, each in figures.items()},
+            limit=words.measure(limit, advice.angle.name),
+        )
+    ]
 
 
 def _place(measured: Measurement, value: float, words: Words) -> str:

@@ -111,3 +111,14 @@ def test_an_area_is_known_in_every_language_and_case(area):
 @pytest.mark.parametrize("area", ["unten links", "LOWER LEFT", "S6", "supper", "Oberfläche"])
 def test_another_area_is_not_taken_for_upper_teeth(area):
     assert "chin_up_mirror" not in keys(advices({NECK: 35, "area": area, "hours": 9.0}))
+
+
+def test_what_the_neck_is_to_bend_less_the_loupes_must_look_down_more():
+    """The line of sight is 35 + 22 = 57 deg below the trunk's level; the neck is to stay at 25."""
+    posture = {NECK: 35, TRUNK: 4, "loupes": 22.0}
+    (found,) = [e for e in advices(posture).given if e.rule.key == "loupes_declination"]
+    assert (found.declination.stated, found.declination.needed) == (22.0, 32.0)
+    half = 1.645 * 0.5
+    assert found.declination.low == pytest.approx(32 - half)
+    assert found.declination.high == pytest.approx(32 + half)
+    assert "loupes" not in keys(advices(posture)) + list(advices(posture).untested)

@@ -27,7 +27,11 @@ CASES = {
         {NECK: 35, TRUNK: 4, "elbow_flexion_deg_right": 70},
         [{NECK: 15}, {TRUNK: 25}, {"elbow_flexion_deg_right": 105}, {TRUNK: np.nan}],
     ),
-    "loupes": ({NECK: 35, TRUNK: 4}, [{NECK: 15}, {TRUNK: 25}]),
+    "loupes": ({NECK: 35, TRUNK: 4}, [{NECK: 15}, {TRUNK: 25}, {"loupes": 22.0}]),
+    "loupes_declination": (
+        {NECK: 35, TRUNK: 4, "loupes": 22.0},
+        [{NECK: 15}, {TRUNK: 25}, {"loupes": None}],
+    ),
     "chin_up_mirror": (
         {NECK: 35, "area": "upper left", "hours": 9.0},
         [{NECK: 15}, {"area": "lower left"}, {"hours": 12.0}, {"task": "Abdruck"}],
@@ -69,7 +73,7 @@ def advices(posture, *, handed="right", share=1.0, place=None):
     """
     posture = dict(posture)
     area, hours = posture.pop("area", None), posture.pop("hours", np.nan)
-    task = posture.pop("task", None)
+    task, loupes = posture.pop("task", None), posture.pop("loupes", None)
     timeline = build_timeline(("clip.mp4",), (np.arange(FRAMES) * STEP_S,), (True,))
     value = np.full((FRAMES, len(NAMES)), np.nan)
     for name, angle in posture.items():
@@ -84,7 +88,7 @@ def advices(posture, *, handed="right", share=1.0, place=None):
         (handed,),
     )
     tasks = (TaskSpan(mouth_area=area, task=task),) if area or task else ()
-    notes = (Notes(handed=handed, tasks=tasks),)
+    notes = (Notes(handed=handed, tasks=tasks, loupes_declination_deg=loupes),)
     exposure = exposure_of(timeline, track, clock, (), notes)
     return advise(timeline, track, clock, notes, exposure, place=place_track(place))
 

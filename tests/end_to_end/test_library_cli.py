@@ -9,7 +9,10 @@ import pytest
 from click.testing import CliRunner
 
 from ergo.cli import ergo
+from ergo.cli_library import profile_of
 from ergo.errors import LibraryError, OutputError
+from ergo.notes.notes import Notes
+from ergo.session import Settings
 
 FIRST = Path(__file__).parents[1] / "storage" / "first_library"
 SESSION = next((FIRST / "sessions").iterdir())
@@ -96,3 +99,17 @@ def test_a_profile_is_set_step_by_step(typed):
     )
     typed("operators", "delete", "KF")
     assert typed("operators", "list") == ""
+
+
+def test_all_that_a_profile_keeps_stands_in_for_notes(typed, tmp_path):
+    typed("operators", "set", "KF", "--handed", "left", "--stature", "164", "--loupes", "38")
+    (kept,) = json.loads(typed("operators", "list", "--json"))["operators"]
+    stated = profile_of("KF", tmp_path / "library")
+    assert len(stated) == len(kept) - 1  # all but the pseudonym
+    settings = Settings(operator="KF", profile=stated)
+    notes = settings.completed(Notes(operator_height_cm=170))
+    assert (notes.handed, notes.operator_height_cm, notes.loupes_declination_deg) == (
+        "left",
+        170,
+        38,
+    )

@@ -117,9 +117,8 @@ def test_a_folder_without_a_session_is_refused_and_leaves_nothing(library, tmp_p
     assert library.entries() == []
 
 
-def test_a_profile_is_kept(library, small_session):
-    library.add(small_session, "upright")
-    profile = Profile("KF", "left", 164.0, 38.0, 82.0, 56.0, "upright")
+def test_a_profile_is_kept(library):
+    profile = Profile("KF", "left", 164.0, 38.0)
     library.save_profile(profile)
     assert library.profiles() == [profile]
     library.save_profile(Profile("KF", "right"))
@@ -133,13 +132,6 @@ def test_an_operator_who_is_deleted_leaves_the_sessions(library, small_session):
     assert library.profiles() == []
     with pytest.raises(LibraryError, match="not the pseudonym"):
         library.profile("KF")
-
-
-def test_deleting_the_neutral_session_of_a_profile_leaves_the_profile(library, small_session):
-    library.add(small_session, "upright")
-    library.save_profile(Profile("KF", stature_cm=164.0, neutral_session="upright"))
-    library.delete("upright")
-    assert library.profile("KF") == Profile("KF", stature_cm=164.0)
 
 
 def test_an_impossible_profile_is_refused():

@@ -19,6 +19,8 @@ from . import small_session as writer
 
 FIRST = Path(__file__).parent / "first_library"
 """A library as the first layout wrote it: one session, one operator, two tags."""
+SECOND = Path(__file__).parent / "second_library"
+"""The same as the second layout wrote it, with a full profile; the session's files are the same."""
 
 ADD = """
 import sys
@@ -191,9 +193,29 @@ def test_a_library_of_the_first_layout_is_brought_up_to_date_and_keeps_everythin
         assert str(entry.recorded_on) == "2026-01-15"
         assert (entry.folder / "session.json").is_file()
         assert library.profiles() == [Profile("KF")]
-        library.save_profile(Profile("KF", "left", neutral_session="first"))
+        library.save_profile(Profile("KF", "left", 164.0))
     with open_library(tmp_path / "library") as again:
-        assert again.profile("KF") == Profile("KF", "left", neutral_session="first")
+        assert again.profile("KF") == Profile("KF", "left", 164.0)
+
+
+KEPT = Profile("KF", "left", stature_cm=164.0, loupes_declination_deg=38.0)
+"""What the profile of the second layout states and is still read; it had heights of chair and
+stool and a neutral session too."""
+
+
+def test_a_profile_of_the_second_layout_keeps_what_is_read_and_the_session_its_operator(tmp_path):
+    shutil.copytree(FIRST, tmp_path / "library")
+    shutil.copytree(SECOND, tmp_path / "library", dirs_exist_ok=True)
+    with open_library(tmp_path / "library") as library:
+        assert library.profiles() == [KEPT]
+        (entry,) = library.entries()
+        assert (entry.name, entry.operator) == ("first", "KF")
+
+
+def test_a_session_exported_by_the_second_layout_comes_in_with_its_profile(tmp_path):
+    with open_library(tmp_path / "library") as library:
+        assert library.import_pack(SECOND.with_name("second_layout.zip")).operator == "KF"
+        assert library.profile("KF") == KEPT
 
 
 def test_the_tables_are_those_that_the_steps_make(library):
