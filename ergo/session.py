@@ -1,11 +1,12 @@
 """A session: all that is known of one recording; travels between analyse, storage and views."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from ergo.arrays import FloatArray, IndexArray
 from ergo.frames.frame import SourceFacts
 from ergo.landmarks.pose_track import PoseTrack, Role
+from ergo.notes.excluded import is_excluded
 from ergo.notes.notes import Notes
 from ergo.posture.alignment import Start
 from ergo.posture.clock_track import ClockTrack
@@ -162,6 +163,20 @@ class Session:
     scores: tuple[MethodScore, ...]
     place: PlaceTrack | None = None
     joined: Joined | None = None
+
+    def without_excluded(self) -> "Session":
+        """Return the session with nothing judged where the notes exclude a part.
+
+        What was measured there stays in the session's files; no figure is made of it.
+        """
+        excluded = is_excluded(self.recording.timeline, self.notes)
+        return replace(
+            self,
+            posture=self.posture.without(excluded),
+            clock=self.clock.without(excluded),
+            scores=tuple(score.without(excluded) for score in self.scores),
+            place=None if self.place is None else self.place.without(excluded),
+        )
 
     def assessed(self) -> PostureTrack:
         """Return the posture as published limits are applied to it."""

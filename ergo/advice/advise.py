@@ -16,6 +16,7 @@ from ergo.advice.measured import (
 )
 from ergo.advice.rules import Rule, While, rules
 from ergo.arrays import BoolArray, FloatArray
+from ergo.notes.excluded import is_excluded
 from ergo.notes.notes import Notes
 from ergo.notes.vocabulary import area_keys, task_keys
 from ergo.posture.angle_names import ANGLES, AngleName
@@ -171,10 +172,12 @@ def advise(
     readings : mapping of str to str, optional
         As for :func:`ergo.scores.methods.score_all`.
     """
+    excluded = is_excluded(timeline, notes)
+    sat = None if place is None else place.without(excluded)
     seen = _Seen(
         timeline,
         assessed(timeline, posture, notes, readings),
-        measured_place(timeline, clock, place),
+        measured_place(timeline, clock.without(excluded), sat),
         mouth_area_labels(timeline, notes),
         task_labels(timeline, notes),
         _loupes_deg(timeline, notes),

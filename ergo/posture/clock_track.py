@@ -1,9 +1,11 @@
 """Where the operator sat round the patient's head, frame by frame."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from ergo.arrays import FloatArray
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
 from ergo.errors import InputError
 
 Handed = Literal["right", "left"]
@@ -40,3 +42,17 @@ class ClockTrack:
     def __post_init__(self) -> None:
         if not len(self.hours) == len(self.sd_hours) == len(self.zones):
             raise InputError("hours, sd_hours and zones must have one value per frame.")
+
+    def without(self, excluded: BoolArray) -> "ClockTrack":
+        """Return the track with no position judged in some frames, array (frame,)."""
+        if not np.any(excluded):
+            return self
+        return replace(
+            self,
+            hours=np.where(excluded, np.nan, self.hours),
+            sd_hours=np.where(excluded, np.nan, self.sd_hours),
+            zones=tuple(
+                "not judged" if is_out else zone
+                for zone, is_out in zip(self.zones, excluded.tolist(), strict=True)
+            ),
+        )

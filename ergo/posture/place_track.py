@@ -1,10 +1,12 @@
 """Where people were in the room, on the patient's own plan."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
-from ergo.arrays import FloatArray
+import numpy as np
+
+from ergo.arrays import BoolArray, FloatArray
 from ergo.errors import InputError
 from ergo.room.camera import LevelOrigin
 
@@ -67,6 +69,31 @@ class PlaceTrack:
                 raise InputError(f"{name} must have shape ({frames}, 2).")
         if set(self.measured) != set(MEASURES) or set(self.measured_sd) != set(MEASURES):
             raise InputError(f"measures must be {', '.join(MEASURES)}.")
+
+    def without(self, excluded: BoolArray) -> "PlaceTrack":
+        """Return the track with no place judged in some frames, array (frame,)."""
+        if not np.any(excluded):
+            return self
+
+        def kept(values: FloatArray) -> FloatArray:
+            is_out = excluded.reshape(-1, *[1] * (values.ndim - 1))
+            return np.where(is_out, np.nan, values)
+
+        def each_kept(measured: Mapping[str, FloatArray]) -> dict[str, FloatArray]:
+            return {name: kept(values) for name, values in measured.items()}
+
+        return replace(
+            self,
+            seat_m=kept(self.seat_m),
+            seat_sd_m=kept(self.seat_sd_m),
+            assistant_m=kept(self.assistant_m),
+            assistant_sd_m=kept(self.assistant_sd_m),
+            hours=kept(self.hours),
+            sd_hours=kept(self.sd_hours),
+            measured=each_kept(self.measured),
+            measured_sd=each_kept(self.measured_sd),
+            knees_under=kept(self.knees_under),
+        )
 
 
 MEASURES = (

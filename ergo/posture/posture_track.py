@@ -1,7 +1,7 @@
 """The operator's angles over one session, each with its uncertainty."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -60,6 +60,13 @@ class PostureTrack:
     def __len__(self) -> int:
         """Return the number of frames."""
         return len(self.person_found)
+
+    def without(self, excluded: BoolArray) -> "PostureTrack":
+        """Return the track with nothing seen of the angles in some frames, array (frame,)."""
+        if not np.any(excluded):
+            return self
+        value, sd = (np.where(excluded[:, None], np.nan, each) for each in (self.value, self.sd))
+        return replace(self, value=value, sd=sd)
 
     def angle(self, name: str) -> FloatArray:
         """Return one angle, array (frame,); unit in its name."""

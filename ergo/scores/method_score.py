@@ -1,8 +1,10 @@
 """What a published method says of every frame, the same shape for every method."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
+
+import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray, StepArray
 from ergo.errors import InputError
@@ -93,3 +95,25 @@ class MethodScore:
             raise InputError(
                 f"level_probability must have shape {wanted}, got {self.level_probability.shape}."
             )
+
+    def without(self, excluded: BoolArray) -> "MethodScore":
+        """Return the score with nothing judged in some frames, array (frame,)."""
+        if not np.any(excluded):
+            return self
+
+        def unscored(steps: StepArray) -> StepArray:
+            return np.where(excluded, NOT_SEEN, steps)
+
+        def unknown(values: FloatArray) -> FloatArray:
+            return np.where(excluded, np.nan, values.T).T
+
+        return replace(
+            self,
+            steps={name: unscored(steps) for name, steps in self.steps.items()},
+            score=unscored(self.score),
+            level=unscored(self.level),
+            level_probability=unknown(self.level_probability),
+            strained={name: frames & ~excluded for name, frames in self.strained.items()},
+            within_one=None if self.within_one is None else unknown(self.within_one),
+            additions={name: unscored(steps) for name, steps in self.additions.items()},
+        )

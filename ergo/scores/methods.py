@@ -7,6 +7,7 @@ from functools import cache
 import numpy as np
 
 from ergo.arrays import BoolArray
+from ergo.notes.excluded import is_excluded
 from ergo.notes.notes import Notes
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.circumstances import Circumstances, circumstances
@@ -43,7 +44,7 @@ def score_all(
     timeline : Timeline
     posture : PostureTrack
     notes : sequence of Notes
-        One per source of the timeline.
+        One per source of the timeline. What they exclude is not judged, and ends a hold.
     readings : mapping of str to str
         Choices out of READINGS; an option not named has its default.
 
@@ -53,6 +54,7 @@ def score_all(
         If a reading or its choice does not exist.
     """
     complete = complete_readings(readings)
+    posture = posture.without(is_excluded(timeline, notes))
     around = _circumstances(timeline, posture, notes, complete)
     return tuple(
         score for method in METHODS.values() for score in method(posture, around, complete)
@@ -122,6 +124,7 @@ def minutes_scored_differently(
         If an option does not exist.
     """
     used = complete_readings(readings)
+    posture = posture.without(is_excluded(timeline, notes))
     here = _circumstances(timeline, posture, notes, used)
     as_used = cache(lambda name: METHODS[name](posture, here, used))
     found: list[Difference] = []

@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from ergo.arrays import FloatArray
+from ergo.notes.excluded import is_excluded
 from ergo.notes.notes import Notes
 from ergo.posture.angle_names import COLUMN
 from ergo.posture.posture_track import PostureTrack
@@ -18,7 +19,6 @@ from ergo.scores.arms import arms_as_read
 from ergo.scores.circumstances import SUPPORTS, stated
 from ergo.scores.judged import told_back
 from ergo.scores.readings import complete_readings
-from ergo.stats.groups import is_excluded
 from ergo.timeline import Timeline
 
 TRUNK = "trunk_inclination_deg"
@@ -54,10 +54,9 @@ def assessed(
     posture = arms_as_read(posture, complete_readings(readings or {}))
     value, sd = posture.value.copy(order="K"), posture.sd.copy(order="K")
     value[:, COLUMN[TRUNK]], sd[:, COLUMN[TRUNK]] = _trunk(posture, backward_beyond(readings))
-    excluded = is_excluded(timeline, notes)
-    value[excluded], sd[excluded] = np.nan, np.nan
     support = {name: stated(timeline, notes, name).is_true for name in SUPPORTS}
-    return replace(posture, value=value, sd=sd, support=support)
+    counted = replace(posture, value=value, sd=sd, support=support)
+    return counted.without(is_excluded(timeline, notes))
 
 
 def backward_beyond(readings: Mapping[str, str] | None) -> float:

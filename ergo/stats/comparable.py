@@ -7,6 +7,7 @@ from typing import Literal
 
 import numpy as np
 
+from ergo.notes.excluded import is_excluded
 from ergo.room.camera import Camera
 from ergo.stats.groups import task_labels
 from ergo.stats.pool import Measured
@@ -146,10 +147,14 @@ def _tasks(before: Sequence[Measured], after: Sequence[Measured]) -> list[Doubt]
 def _task_shares(sessions: Sequence[Measured]) -> Counter[str] | None:
     held: Counter[str] = Counter()
     for each in sessions:
-        for label, amount in zip(
-            task_labels(each.timeline, each.notes), each.timeline.held.tolist(), strict=True
+        labels, excluded = (
+            task_labels(each.timeline, each.notes),
+            is_excluded(each.timeline, each.notes),
+        )
+        for label, amount, is_out in zip(
+            labels, each.timeline.held.tolist(), excluded.tolist(), strict=True
         ):
-            if label is not None:
+            if label is not None and not is_out:
                 held[label] += amount
     total = sum(held.values())
     return Counter({task: amount / total for task, amount in held.items()}) if total else None

@@ -6,9 +6,9 @@ from itertools import compress
 
 import numpy as np
 
-from ergo.arrays import AnyArray, BoolArray, FloatArray
+from ergo.arrays import AnyArray, FloatArray
 from ergo.notes.notes import Notes, TaskSpan
-from ergo.notes.spans import is_within, labels_per_frame
+from ergo.notes.spans import labels_per_frame
 from ergo.posture.clock_track import ClockTrack
 from ergo.stats.exposure import UNKNOWN, GroupKind
 from ergo.timeline import Timeline
@@ -84,16 +84,6 @@ def _labels(
             for frame, name in zip(frames, named, strict=True):
                 labels[frame] = name
     return tuple(labels)
-
-
-def is_excluded(timeline: Timeline, notes: Sequence[Notes]) -> BoolArray:
-    """Return where the notes say that nothing is to be judged, array (frame,)."""
-    excluded = np.zeros(len(timeline), dtype=bool)
-    for source, stated in enumerate(notes):
-        frames = timeline.frames_of(source)
-        for span in stated.excluded:
-            excluded[frames[is_within(span, timeline.time_s[frames])]] = True
-    return excluded
 
 
 def parts_of(kind: GroupKind, labels: Labels, timeline: Timeline) -> tuple[Part, ...]:

@@ -7,11 +7,12 @@ jackknife and the bootstrap for general stationary observations. Ann Stat
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
+from ergo.notes.excluded import is_excluded
 from ergo.notes.notes import Notes
 from ergo.posture.clock_track import ClockTrack
 from ergo.posture.posture_track import PostureTrack
@@ -65,6 +66,16 @@ class Measured:
     view_azimuth_deg: FloatArray
     readings: Mapping[str, str] = field(default_factory=dict)
 
+    def without_excluded(self) -> "Measured":
+        """Return the session with nothing judged where the notes exclude a part."""
+        excluded = is_excluded(self.timeline, self.notes)
+        return replace(
+            self,
+            posture=self.posture.without(excluded),
+            clock=self.clock.without(excluded),
+            scores=tuple(score.without(excluded) for score in self.scores),
+        )
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Pool:
@@ -116,6 +127,7 @@ def pooled(sessions: Sequence[Measured]) -> Pool:
     cells: list[IndexArray] = []
     holds: list[tuple[int, HoldRecord]] = []
     tracks: list[PostureTrack] = []
+    sessions = [each.without_excluded() for each in sessions]
     for number, session in enumerate(sessions):
         block = blocks_of(session.timeline)
         first = sum(len(each) for each in owners)

@@ -1,22 +1,20 @@
 """From angles, places and scores of every frame to the exposure of the session."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from math import isfinite
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.notes.excluded import is_excluded
 from ergo.notes.notes import Notes
 from ergo.posture.clock_track import ClockTrack
 from ergo.posture.posture_track import PostureTrack
-from ergo.scores.method_score import NOT_SEEN, MethodScore
+from ergo.scores.method_score import MethodScore
 from ergo.stats.assessed import assessed, backward_beyond
 from ergo.stats.exposure import Exposure, Group, HoldRecord, LevelShares, LimitShares
 from ergo.stats.groups import (
     Part,
     hour_labels,
-    is_excluded,
     mouth_area_labels,
     parts_of,
     task_labels,
@@ -59,7 +57,8 @@ def exposure_of(
     """
     excluded = is_excluded(timeline, notes)
     counted = assessed(timeline, posture, notes, readings)
-    posture, scores = _without(posture, excluded), [_unjudged(each, excluded) for each in scores]
+    posture, clock = posture.without(excluded), clock.without(excluded)
+    scores = [each.without(excluded) for each in scores]
     hours, tasks = hour_labels(clock), task_labels(timeline, notes)
     areas = mouth_area_labels(timeline, notes)
     by_clock = parts_of("clock", hours, timeline)
@@ -99,28 +98,6 @@ def _groups(
     return tuple(
         Group(part.kind, part.name, share_of(part.total, total), limit, level)
         for part, limit, level in zip(parts, limits, levels, strict=True)
-    )
-
-
-def _without(posture: PostureTrack, excluded: BoolArray) -> PostureTrack:
-    if not np.any(excluded):
-        return posture
-    keep = ~excluded
-
-    def kept(values: FloatArray) -> FloatArray:
-        return np.where(keep[:, None], values, np.nan)
-
-    return replace(posture, value=kept(posture.value), sd=kept(posture.sd))
-
-
-def _unjudged(score: MethodScore, excluded: BoolArray) -> MethodScore:
-    if not np.any(excluded):
-        return score
-    return replace(
-        score,
-        score=np.where(excluded, NOT_SEEN, score.score),
-        level=np.where(excluded, NOT_SEEN, score.level),
-        level_probability=np.where(excluded[:, None], np.nan, score.level_probability),
     )
 
 

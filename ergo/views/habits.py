@@ -1,10 +1,7 @@
 """Breaks and published figures in words and tables."""
 
-import numpy as np
-
 from ergo.session import Session
 from ergo.stats.exposure import Estimate, Exposure
-from ergo.stats.groups import is_excluded
 from ergo.stats.microbreaks import BREAK_S, Break, BreakPlan, break_plan
 from ergo.stats.norms import Norm, OwnBesideNorm, beside_norms
 from ergo.views.plots.breaks import source_shown
@@ -63,11 +60,9 @@ def _break_row(each: Break, words: Words) -> tuple[str, ...]:
 
 def norms_table(session: Session, words: Words) -> Table | None:
     """Return the session's figures beside published ones; None where none was judged."""
-    timeline = session.recording.timeline
-    held = np.where(is_excluded(timeline, session.notes), 0.0, timeline.held)
     rows = tuple(
         _norm_row(each, words)
-        for each in beside_norms(session.posture, held)
+        for each in beside_norms(session.posture, session.recording.timeline.held)
         if each.own.value == each.own.value
     )
     names = column_names(words, "figure", "own", "published", "group", "source")

@@ -118,7 +118,7 @@ def report_content(
 
     ``all_changes`` sets in print too what is folded on the screen: the changes after the first.
     """
-    unit = exposure.unit
+    unit, session = exposure.unit, session.without_excluded()
     return {
         "words": words,
         "unit": unit,

@@ -21,7 +21,7 @@ from ergo.stats.exposure import (
     LimitShares,
     Percentiles,
 )
-from ergo.stats.groups import hour_labels, is_excluded, mouth_area_labels, task_labels
+from ergo.stats.groups import hour_labels, mouth_area_labels, task_labels
 from ergo.stats.microbreaks import break_plan
 from ergo.timeline import Timeline
 from ergo.views.facts import unjudged_shares
@@ -59,7 +59,7 @@ def leads_of(session: Session, exposure: Exposure) -> dict[str, tuple[Lead, ...]
     """Return the leads of every table that has any, one per row, by the table's name."""
     plotted = [each for each in exposure.limits if is_plotted(each)]
     rest = [each for each in exposure.limits if not is_plotted(each)]
-    seen = _Seen(session)
+    seen = _Seen(session.without_excluded())
     return {
         "holds_table": tuple(seen.of_hold(hold) for hold in longest_holds(exposure)),
         "limits_table": tuple(seen.of_limits(each) for each in plotted),
@@ -116,10 +116,9 @@ class _Seen:
         self._session = session
         self._timeline = session.recording.timeline
         self._counted = session.assessed()
-        self._excluded = is_excluded(self._timeline, session.notes)
 
     def _spans(self, where: BoolArray) -> tuple[Span, ...]:
-        return spans_of(where & ~self._excluded, self._timeline)
+        return spans_of(where, self._timeline)
 
     def of_hold(self, hold: HoldRecord) -> Lead:
         source = self._timeline.sources.index(hold.source)

@@ -58,6 +58,7 @@ def write_report(
         Whether ``report.pdf`` too lists the changes after the first.
     """
     own_words, folder = words(language), out / "plots"
+    session = session.without_excluded()
     with typesetting(out / "report.pdf") as set_html:
         shown = moments(session, exposure, fetch, own_words, blur_operator=blur_operator)
         content = report_content(session, exposure, shown, own_words, all_changes=all_changes)

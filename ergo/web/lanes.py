@@ -14,11 +14,12 @@ import numpy as np
 from ergo.arrays import AnyArray, FloatArray
 from ergo.landmarks.moved import with_moved_landmarks
 from ergo.landmarks.names import LANDMARKS
+from ergo.notes.excluded import is_excluded
 from ergo.posture.angle_names import NAMES
 from ergo.posture.posture_track import PostureTrack
 from ergo.session import Recording, Session
 from ergo.stats.bands import NOT_KNOWN, LimitSet, strain_of
-from ergo.stats.groups import is_excluded, mouth_area_labels, task_labels
+from ergo.stats.groups import mouth_area_labels, task_labels
 from ergo.stats.limits import limit_sets
 from ergo.timeline import Timeline
 from ergo.together import frames_beside
