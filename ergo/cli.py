@@ -5,7 +5,6 @@ used; 4 finished, but too little of the body was visible to judge; 130 stopped b
 the user.
 """
 
-import json
 import logging
 import os
 import sys
@@ -19,10 +18,18 @@ import click
 from ergo import __version__
 from ergo.cli_compare import compare, trend
 from ergo.cli_library import library_option, operators, profile_of, sessions
+from ergo.cli_print import (
+    complain_of_command_line,
+    let_nothing_be_unprintable,
+    print_json,
+    remark,
+    say,
+)
 from ergo.cli_room import setup
 from ergo.cli_serve import serve
 from ergo.errors import ErgoError, TooLittleSeen
 from ergo.memory import share_one_heap
+from ergo.printable import printable
 
 if TYPE_CHECKING:
     from ergo.frames.frame import SourceFacts
@@ -50,26 +57,23 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # our threads are busy with pictures
     share_one_heap()
+    let_nothing_be_unprintable()
     try:
         code = ergo.main(args=arguments, prog_name="ergo", standalone_mode=False)
     except ErgoError as error:
-        _complain(str(error))
+        remark(str(error))
         code = error.exit_code
     except click.ClickException as error:
-        error.show()
+        complain_of_command_line(error)
         code = error.exit_code
     except (click.Abort, KeyboardInterrupt):
-        _complain("Stopped. Run the same command again to go on from here.")
+        remark("Stopped. Run the same command again to go on from here.")
         code = STOPPED_BY_USER
     except Exception:
-        _complain("Sorry, this is a mistake in the program. The details below help to mend it.")
+        remark("Sorry, this is a mistake in the program. The details below help to mend it.")
         logging.getLogger(__name__).exception("unexpected error")
         code = OUR_FAULT
     sys.exit(code if isinstance(code, int) else 0)
-
-
-def _complain(line: str) -> None:
-    click.echo(line, err=True)
 
 
 @click.group(epilog=ANALYSE_EXAMPLE)
@@ -222,15 +226,15 @@ def _say(outcome: "Outcome", as_json: bool, language: str, *, all_changes: bool)
     from ergo.views.summary_text import remark_lines, summary_lines
 
     for line in remark_lines(outcome.session, language):
-        _complain(line)
+        remark(line)
     if as_json:
         content = {"schema": 1, "folder": outcome.folder, "summary": outcome.exposure}
-        click.echo(json.dumps(plain(content), ensure_ascii=False, allow_nan=False))
+        print_json(plain(content))
     else:
         lines = summary_lines(outcome.session, outcome.exposure, language, all_changes=all_changes)
         for line in lines:
-            click.echo(line)
-        click.echo(f"Report: {outcome.folder / 'report.html'}")
+            say(line)
+        say(f"Report: {outcome.folder / 'report.html'}")
     if outcome.is_too_little_seen:
         raise TooLittleSeen(
             "too little of the operator is seen to judge.",
@@ -266,7 +270,7 @@ class Progress:
         if not self._is_shown or now - self._shown < 0.5:
             return
         self._shown, self._is_line_used = now, True
-        line = f"{CLEARED_LINE}{facts.name}{self._left(facts, watched_s, now)}"
+        line = f"{CLEARED_LINE}{printable(facts.name)}{self._left(facts, watched_s, now)}"
         click.echo(line, nl=False, err=True)
 
     def _left(self, facts: "SourceFacts", watched_s: float, now: float) -> str:

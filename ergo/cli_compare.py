@@ -1,12 +1,12 @@
 """``ergo compare`` and ``ergo trend``: sessions beside each other and over time."""
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from ergo.cli_library import force_option, json_option, library_option
+from ergo.cli_print import print_json, say
 
 if TYPE_CHECKING:
     from ergo.workflow_sessions import Named
@@ -69,13 +69,13 @@ def compare(
     if out is not None:
         write_comparison(compared, out, language, force=force)
     if as_json:
-        _print_json(comparison_content(compared))
+        _print(comparison_content(compared))
         return
     own = words(language)
     for line in comparison_lines(compared.comparison, compared.before, compared.after, own):
-        click.echo(line)
+        say(line)
     if out is not None:
-        click.echo(f"Page: {out / 'comparison.html'}")
+        say(f"Page: {out / 'comparison.html'}")
 
 
 @click.command(epilog=TREND_EXAMPLE)
@@ -110,12 +110,12 @@ def trend(
     if out is not None:
         write_course(course, out, language, force=force)
     if as_json:
-        _print_json(course_content(course))
+        _print(course_content(course))
         return
     for line in course_lines(course.trends, course.days, course.undated, words(language)):
-        click.echo(line)
+        say(line)
     if out is not None:
-        click.echo(f"Page: {out / 'trend.html'}")
+        say(f"Page: {out / 'trend.html'}")
 
 
 def _sessions(word: str, library: Path | None) -> "list[Named]":
@@ -129,7 +129,7 @@ def _sessions(word: str, library: Path | None) -> "list[Named]":
         return sessions_named(word, opened)
 
 
-def _print_json(content: dict[str, object]) -> None:
+def _print(content: dict[str, object]) -> None:
     from ergo.storage.tables import plain
 
-    click.echo(json.dumps(plain(content), ensure_ascii=False, allow_nan=False))
+    print_json(plain(content))

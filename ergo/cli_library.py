@@ -1,6 +1,5 @@
 """``ergo sessions`` and ``ergo operators``: the library of sessions on this machine."""
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
 from datetime import datetime
@@ -8,6 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
+from ergo.cli_print import print_json, remark, say
+from ergo.printable import printable
 
 if TYPE_CHECKING:
     from ergo.storage.library_entry import Entry, Profile
@@ -66,9 +68,9 @@ def list_sessions(
     if as_json:
         _print_json({"sessions": [_facts(entry) for entry in found]})
     for entry in found if not as_json else ():
-        click.echo(_line(entry))
+        say(_line(entry))
     if not found and not as_json:
-        click.echo("No session. Add one with: ergo sessions add FOLDER", err=True)
+        remark("No session. Add one with: ergo sessions add FOLDER")
 
 
 @sessions.command(epilog=SESSIONS_EXAMPLE)
@@ -86,7 +88,7 @@ def show(name: str, as_json: bool, library: Path | None) -> None:
         return
     for key, value in facts.items():
         shown = ", ".join(value) if isinstance(value, list) else value
-        click.echo(f"{key.replace('_', ' ')}: {shown or '–'}")
+        say(f"{key.replace('_', ' ')}: {shown or '–'}")
 
 
 @sessions.command(epilog=SESSIONS_EXAMPLE)
@@ -110,12 +112,10 @@ def add(
     day = recorded.date() if recorded else None
     with open_user_library(library) as opened:
         entry = opened.add(folder, name, tags=tags, operator=operator, recorded_on=day)
-    click.echo(_line(entry))
+    say(_line(entry))
     if day is None:
-        click.echo(
-            f'State the day for trends: ergo sessions describe "{entry.name}" '
-            "--recorded YYYY-MM-DD",
-            err=True,
+        remark(
+            f'State the day for trends: ergo sessions describe "{entry.name}" --recorded YYYY-MM-DD'
         )
 
 
@@ -132,7 +132,7 @@ def describe(
 
     day = recorded.date() if recorded else None
     with open_user_library(library) as opened:
-        click.echo(_line(opened.describe(name, operator=operator, recorded_on=day)))
+        say(_line(opened.describe(name, operator=operator, recorded_on=day)))
 
 
 @sessions.command(epilog=SESSIONS_EXAMPLE)
@@ -145,7 +145,7 @@ def tag(name: str, tags: Sequence[str], remove: Sequence[str], library: Path | N
     from ergo.storage.library_place import open_user_library
 
     with open_user_library(library) as opened:
-        click.echo(_line(opened.tag(name, tags, remove)))
+        say(_line(opened.tag(name, tags, remove)))
 
 
 @sessions.command(epilog=SESSIONS_EXAMPLE)
@@ -157,7 +157,7 @@ def rename(name: str, new_name: str, library: Path | None) -> None:
     from ergo.storage.library_place import open_user_library
 
     with open_user_library(library) as opened:
-        click.echo(_line(opened.rename(name, new_name)))
+        say(_line(opened.rename(name, new_name)))
 
 
 @sessions.command(epilog=SESSIONS_EXAMPLE)
@@ -173,7 +173,7 @@ def export(name: str, out: Path, force: bool, library: Path | None) -> None:
     check_file_free(out, replace=force)
     with open_user_library(library) as opened:
         opened.export(name, out)
-    click.echo(str(out))
+    say(str(out))
 
 
 @sessions.command("import", epilog=SESSIONS_EXAMPLE)
@@ -185,7 +185,7 @@ def import_session(archive: Path, name: str | None, library: Path | None) -> Non
     from ergo.storage.library_place import open_user_library
 
     with open_user_library(library) as opened:
-        click.echo(_line(opened.import_pack(archive, name)))
+        say(_line(opened.import_pack(archive, name)))
 
 
 @sessions.command(epilog=SESSIONS_EXAMPLE)
@@ -199,7 +199,9 @@ def delete(name: str, yes: bool, library: Path | None) -> None:
     with open_user_library(library) as opened:
         entry = opened.entry(name)
         if not yes:
-            click.confirm(f'Delete "{entry.name}" and its files for good?', abort=True, err=True)
+            click.confirm(
+                f'Delete "{printable(entry.name)}" and its files for good?', abort=True, err=True
+            )
         opened.delete(name)
 
 
@@ -221,7 +223,7 @@ def list_operators(as_json: bool, library: Path | None) -> None:
         _print_json({"operators": [asdict(profile) for profile in known]})
         return
     for profile in known:
-        click.echo(_profile_line(profile))
+        say(_profile_line(profile))
 
 
 @operators.command("set", epilog=OPERATORS_EXAMPLE)
@@ -245,7 +247,7 @@ def set_operator(pseudonym: str, library: Path | None, **stated: Any) -> None:
         profile = known.get(pseudonym) or Profile(pseudonym)
         changes = {key: value for key, value in stated.items() if value is not None}
         opened.save_profile(replace(profile, **changes))
-        click.echo(_profile_line(opened.profile(pseudonym)))
+        say(_profile_line(opened.profile(pseudonym)))
 
 
 def profile_of(operator: str, library: Path | None) -> dict[str, str | float]:
@@ -299,4 +301,4 @@ def _profile_line(profile: "Profile") -> str:
 
 
 def _print_json(content: dict[str, Any]) -> None:
-    click.echo(json.dumps({"schema": 1, **content}, ensure_ascii=False))
+    print_json({"schema": 1, **content})

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from ergo.cli_print import say
 from ergo.errors import SetUpError
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ def setup(source: Path) -> None:
             remedy="Mark the patient's head and both ends of the chair; see README.md.",
         )
     for line in _lines(found):
-        click.echo(line)
+        say(line)
 
 
 def _lines(found: "SetUp") -> list[str]:

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from ergo.cli_library import library_option
+from ergo.cli_print import remark
 
 SERVE_EXAMPLE = """
 \b
@@ -39,12 +40,12 @@ def serve(library: Path | None, port: int, no_browser: bool, demo: bool) -> None
     folder, home = library or user_library(), "/"
     database_url = os.environ.get("ERGO_DATABASE_URL")
     if demo:
-        click.echo("Preparing the sample session; this may take a minute.", err=True)
+        remark("Preparing the sample session; this may take a minute.")
         folder, session = demo_library()
         home, database_url = f"/sessions/{session}", None
 
     def say(address: str) -> None:
-        click.echo(address)
+        say(address)
         if not no_browser:
             threading.Timer(0.5, webbrowser.open, (address,)).start()
 

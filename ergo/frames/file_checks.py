@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from ergo.errors import ErgoError
+from ergo.printable import is_text, printable
 
 MOST_PIXELS = 36_000_000
 """A still or a picture of a clip may have this many pixels (ours)."""
@@ -29,6 +30,16 @@ def check_readable(path: Path, name: str, error: type[ErgoError]) -> None:
         is_empty = not file.read(1)
     if is_empty:
         raise error("is empty (0 bytes).", where=f"{name}:", remedy="Copy it again.")
+
+
+def check_name(path: Path, error: type[ErgoError]) -> None:
+    """Raise ``error`` if a name is no text: bytes that are not UTF-8 cannot be stored as one."""
+    if not is_text(str(path)):
+        raise error(
+            "has a name that is not UTF-8.",
+            where=f"{printable(str(path))}:",
+            remedy="Rename it.",
+        )
 
 
 def check_declared(

@@ -9,9 +9,10 @@ from natsort import natsorted, ns
 
 from ergo.errors import InputError, NothingToAnalyse, UnreadableClip, UnreadablePicture
 from ergo.frames.clips import CLIP_SUFFIXES, ClipSource
-from ergo.frames.file_checks import check_readable
+from ergo.frames.file_checks import check_name, check_readable
 from ergo.frames.frame import FrameSource
 from ergo.frames.stills import STILL_SUFFIXES, StillSource
+from ergo.printable import printable
 
 _KNOWN_TYPES = "JPEG, PNG, WebP, TIFF, HEIC, MP4, MOV, AVI, MKV and WebM"
 
@@ -66,6 +67,7 @@ def find_sources(
     files: list[Path] = []
     skipped: list[str] = []
     for given in inputs:
+        check_name(given, NothingToAnalyse)
         taken, left = _listed(given) if _is_folder(given) else ([_checked_file(given)], [])
         files += taken
         skipped += left
@@ -109,7 +111,10 @@ def _listed(folder: Path) -> tuple[list[Path], list[str]]:
         raise NothingToAnalyse(
             "holds no clip and no still.", where=f"{folder}:", remedy=f"Known are {_KNOWN_TYPES}."
         )
-    left = [entry.name + "/" * entry.is_dir() for entry in shown if entry not in set(taken)]
+    for entry in taken:
+        check_name(entry, NothingToAnalyse)
+    others = [entry for entry in shown if entry not in set(taken)]
+    left = [printable(entry.name) + "/" * entry.is_dir() for entry in others]
     return taken, left
 
 

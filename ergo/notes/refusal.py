@@ -7,7 +7,11 @@ from typing import Any
 from pydantic import ValidationError
 
 from ergo.notes.notes import Notes
+from ergo.printable import printable
 
+MOST_SHOWN = 120
+"""So many characters of a key or value are told (ours)."""
+_UNREADABLE = 10**18
 Place = tuple[int | str, ...]
 Schema = Mapping[str, Any]
 
@@ -39,7 +43,7 @@ def as_one_line(refusal: ValidationError) -> str:
 
 def _unknown_key(place: Place, schema: Schema) -> str:
     keys = sorted(_schema_at(place[:-1], schema)["properties"])
-    near = difflib.get_close_matches(str(place[-1]), keys, n=1, cutoff=0.5)
+    near = difflib.get_close_matches(str(place[-1])[:MOST_SHOWN], keys, n=1, cutoff=0.5)
     hint = f" did you mean {near[0]}?" if near else ""
     return f"unknown key {_dotted(place)};{hint} Allowed: {', '.join(keys)}."
 
@@ -53,14 +57,27 @@ def _impossible_value(place: Place, kind: str, given: Any, schema: Schema) -> st
 
 def _shown(given: Any) -> str:
     """Return a value about as TOML writes it, on one line and short."""
-    text = f'"{given}"' if isinstance(given, str) else str(given)
-    return " ".join(text.split())[:60]
+    if isinstance(given, bool):
+        return str(given).lower()
+    if isinstance(given, dict):
+        return "a table"
+    if isinstance(given, list | tuple):
+        return f"[{', '.join(_shown(each) for each in given[:4])}]"
+    if isinstance(given, int) and abs(given) >= _UNREADABLE:
+        return "a number of many digits"
+    return shortened(f'"{given}"' if isinstance(given, str) else str(given))
+
+
+def shortened(text: str) -> str:
+    """Return text from outside on one line, that nothing in it acts on a screen, and short."""
+    text = printable(" ".join(text.split()))
+    return text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]} …"
 
 
 def _dotted(place: Place) -> str:
     """Return a place as people count: ``clock[2].hours`` is in the second ``[[clock]]``."""
     words = [f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in place]
-    return "".join(words).lstrip(".")
+    return shortened("".join(words).lstrip("."))
 
 
 def _schema_at(place: Place, schema: Schema) -> Schema:

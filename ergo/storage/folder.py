@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ergo.errors import OutputError
+from ergo.frames.file_checks import check_name
 from ergo.whole import recover
 
 SESSION_FILE = "session.json"
@@ -83,6 +84,7 @@ def _check_name(place: Path, kind: str) -> None:
             where=f'"{place}"',
             remedy=f"Name a new {kind} with --out.",
         )
+    check_name(place, OutputError)
 
 
 @contextmanager

@@ -23,6 +23,8 @@ from ergo.posture.place_track import MEASURES, PlaceTrack
 from ergo.scores.method_score import NOT_SEEN, MethodScore
 from ergo.session import Session
 
+_BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
 
 def frames_table(session: Session) -> pa.Table:
     """Return one row per analysed frame, the same for Parquet and CSV."""
@@ -92,7 +94,8 @@ def write_frames(session: Session, folder: Path) -> None:
     """Write frames.parquet and frames.csv."""
     table = frames_table(session)
     pq.write_table(table, folder / "frames.parquet", compression="zstd")
-    pacsv.write_csv(table, folder / "frames.csv")
+    names = pa.array([no_formula(name) for name in table["source"].to_pylist()], pa.string())
+    pacsv.write_csv(table.set_column(0, "source", names), folder / "frames.csv")
 
 
 def write_rows(path: Path, header: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
@@ -100,7 +103,14 @@ def write_rows(path: Path, header: Sequence[str], rows: Sequence[Sequence[Any]])
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
         writer.writerow(header)
-        writer.writerows([["" if _is_unknown(cell) else cell for cell in row] for row in rows])
+        writer.writerows([["" if _is_unknown(cell) else no_formula(cell) for cell in row]
+                          for row in rows])  # fmt: skip
+
+
+def no_formula(cell: Any) -> Any:
+    """Return a cell of a CSV file; text that a spreadsheet would compute gets a ' before it."""
+    is_formula = isinstance(cell, str) and cell.startswith(_BEGINS_FORMULA)
+    return f"'{cell}" if is_formula else cell
 
 
 def _is_unknown(cell: Any) -> bool:

@@ -13,6 +13,7 @@ from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -22,6 +23,8 @@ LARGEST_CHUNK_BYTES = 8 * 1024 * 1024
 CHUNK_TYPE = "application/offset+octet-stream"
 """Body of a part of an upload (draft-ietf-httpbis-resumable-upload uses a like type)."""
 
+_TOO_LARGE = "The request is too large."
+_MOST_DIGITS = 12
 _NAMES = ("127.0.0.1", "localhost")
 _SAFE = ("GET", "HEAD")
 _POLICY = (
@@ -143,20 +146,24 @@ def _too_large(headers: Headers) -> Response | None:
     if headers.get("content-type", "") == CHUNK_TYPE:
         limit = LARGEST_CHUNK_BYTES
     length = headers.get("content-length", "0")
-    if not length.isdigit() or int(length) > limit:
-        return _refused(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "The request is too large.")
+    if not (length.isascii() and length.isdigit() and len(length) < _MOST_DIGITS):
+        return _refused(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, _TOO_LARGE)
+    if int(length) > limit:
+        return _refused(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, _TOO_LARGE)
     return None
 
 
 def _limited(receive: Receive, limit: int) -> Receive:
-    """Return ``receive``, cut off where a body grows beyond the limit without saying so."""
+    """Return ``receive``, which raises 413 where a body grows beyond the limit unsaid."""
     taken = 0
 
     async def receive_some() -> Message:
         nonlocal taken
         message = await receive()
         taken += len(message.get("body", b""))
-        return {"type": "http.disconnect"} if taken > limit else message
+        if taken > limit:
+            raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, _TOO_LARGE)
+        return message
 
     return receive_some
 

@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
-from starlette.requests import ClientDisconnect, Request
+from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from ergo.views.reasons import in_words
@@ -55,12 +55,7 @@ async def part(request: Request) -> Response:
         raise HTTPException(HTTPStatus.BAD_REQUEST, "Upload-Offset must be a whole number.")
     if request.headers.get("content-type") != CHUNK_TYPE:
         raise HTTPException(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, f"Send {CHUNK_TYPE}.")
-    try:
-        body = await request.body()
-    except ClientDisconnect as error:
-        raise HTTPException(
-            HTTPStatus.REQUEST_ENTITY_TOO_LARGE, "The part is too large."
-        ) from error
+    body = await request.body()
     desk = desk_of(request)
     path = request.path_params
     async with desk.sending:

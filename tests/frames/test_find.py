@@ -147,3 +147,21 @@ def test_a_pipe_is_refused(tmp_path):
 def test_an_impossible_rate_is_refused(still, rate_hz):
     with pytest.raises(InputError, match="above 0"):
         find_sources([still], rate_hz)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names of files are text there")
+def test_a_name_that_is_not_utf_8_is_refused_by_a_line_that_can_be_printed(tmp_path):
+    clip = Path(os.fsdecode(os.fsencode(tmp_path) + b"/a\xff.jpg"))
+    clip.write_bytes(b"x")
+    for given in (clip, tmp_path):
+        with pytest.raises(NothingToAnalyse, match="has a name that is not UTF-8") as caught:
+            find_sources([given])
+        assert str(caught.value).isprintable()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="names of files are text there")
+def test_other_files_whose_names_are_not_utf_8_are_counted_by_printable_names(tmp_path):
+    Path(os.fsdecode(os.fsencode(tmp_path) + b"/b\xff\x1b.txt")).write_bytes(b"x")
+    (tmp_path / "a.jpg").write_bytes(b"x")
+    (skipped,) = find_sources([tmp_path]).skipped
+    assert skipped == "b\\udcff\\x1b.txt"

@@ -1,5 +1,6 @@
 """Notes beside pictures: which file wins, and what a wrong one is told."""
 
+import os
 import string
 from pathlib import Path
 
@@ -8,6 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ergo.errors import NotesError, OutputError
+from ergo.notes import reading
 from ergo.notes.notes import (
     CameraNotes,
     ClockSpan,
@@ -125,12 +127,6 @@ def test_notes_that_are_not_utf_8_are_refused(tmp_path):
         read_notes(tmp_path / "clip.mp4")
 
 
-def test_a_folder_in_the_place_of_notes_is_refused(tmp_path):
-    (tmp_path / "clip.toml").mkdir()
-    with pytest.raises(NotesError, match="cannot be read"):
-        read_notes(tmp_path / "clip.mp4")
-
-
 seconds = st.floats(0, 1e5, allow_nan=False)
 texts = st.none() | st.text(min_size=1, max_size=80)
 flags = st.none() | st.booleans()
@@ -195,3 +191,55 @@ def test_writing_notes_leaves_no_other_file_behind(tmp_path):
 def test_notes_that_cannot_be_written_are_an_error_of_ours(tmp_path):
     with pytest.raises(OutputError, match="cannot be written"):
         write_notes(Notes(), tmp_path / "missing" / "a.toml")
+
+
+ESC = "\x1b"
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (f"begins_s = {'9' * 5000}", "a line of more than"),
+        (f"begins_s = [\n{'9' * 3000}\n{'9' * 3000}]", "is not valid TOML"),
+        ("[camera]\nwidth = " + "9" * 3900, "camera.width = a number of many digits"),
+        ("operator_height_cm = " + "9" * 3900, "operator_height_cm = a number of many digits"),
+        ("setup = " + "[" * 3000, "brackets within brackets without end"),
+        ("\n".join(["setup = "] + ["["] * 3000).replace("= \n", "= "), "without end"),
+        (".".join(["a"] * 1500) + " = 1", "tables within tables"),
+        ("k" * 3900 + " = 1", "unknown key kkkk"),
+        (f'"{"k" * 3000}" = 1\n"{"k" * 3000}" = 2', "is not valid TOML"),
+        ("a = 1\n" * 50_000, "larger than 256 kB"),
+        (f'handed = "{ESC}[31mred"', "is not valid TOML"),
+        ('handed = "\\u001b[31mred"', 'handed = "\\x1b[31mred"'),
+        ('"\\u001b]0;title\\u0007" = 1', "unknown key \\x1b]0;title\\x07"),
+        ("handed = true", "handed = true is not possible"),
+        ("[handed]\nx = 1", "handed = a table is not possible"),
+        ("handed = [1, false]", "handed = [1, false] is not possible"),
+    ],
+)
+def test_hostile_notes_get_one_short_line_that_acts_on_no_screen(tmp_path, text, told):
+    line = refused(tmp_path, text)
+    assert told in line
+    assert len(line) < len(str(tmp_path)) + 600
+    assert line.isprintable()
+
+
+def test_an_integer_of_more_digits_than_python_reads_is_refused(tmp_path, monkeypatch):
+    monkeypatch.setattr(reading, "MOST_IN_A_LINE", 10_000)
+    assert "too many digits" in refused(tmp_path, f"begins_s = {'9' * 5000}")
+
+
+def test_notes_that_are_no_file_are_refused_and_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "clip.toml")
+    with pytest.raises(NotesError, match="is no file"):
+        read_notes(tmp_path / "clip.mp4")
+    (tmp_path / "clip.toml").unlink()
+    (tmp_path / "clip.toml").mkdir()
+    with pytest.raises(NotesError, match="is no file"):
+        read_notes(tmp_path / "clip.mp4")
+
+
+def test_a_name_that_just_fits_needs_no_notes_whose_name_would_not(tmp_path):
+    assert read_notes(tmp_path / ("a" * 251 + ".mp4")) == Notes()
+    (tmp_path / "ergo.toml").write_text('handed = "left"')
+    assert read_notes(tmp_path / ("a" * 251 + ".mp4")).handed == "left"

@@ -95,3 +95,29 @@ def test_the_secret_is_in_no_log_and_in_no_picture_of_the_keys(stranger, keys, c
 )
 def test_path_tricks_lead_nowhere(client, path):
     assert client.get(path).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "content_type", "limit"),
+    [
+        ("POST", "/api/uploads", "application/json", LARGEST_FORM_BYTES),
+        ("PATCH", f"/api/uploads/{'0' * 32}/0", CHUNK_TYPE, LARGEST_CHUNK_BYTES),
+    ],
+)
+def test_a_body_that_grows_too_large_unsaid_gets_one_line(
+    client, method, path, content_type, limit
+):
+    def pieces():
+        for _ in range(limit // 65536 + 2):
+            yield b" " * 65536
+
+    headers = {"content-type": content_type, "upload-offset": "0"}
+    answer = client.request(method, path, content=pieces(), headers=headers)
+    assert answer.status_code == 413
+    assert answer.json() == {"error": "The request is too large."}
+
+
+@pytest.mark.parametrize("length", ["9" * 5000, "²", "-1", "1e3", " "])
+def test_a_length_that_is_no_number_of_bytes_is_refused(client, length):
+    headers = {"content-type": "application/json", "content-length": length.encode()}
+    assert client.post("/api/uploads", content=b"{}", headers=headers).status_code == 413
