@@ -5,7 +5,7 @@ done once; :func:`judge` is everything that follows from it and the notes, fast
 and pure, and is done again whenever notes or readings change.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from importlib.metadata import version
@@ -14,6 +14,7 @@ import numpy as np
 
 from ergo import __version__
 from ergo.arrays import IndexArray
+from ergo.errors import NotesError
 from ergo.frames.frame import FrameSource, SourceFacts
 from ergo.landmarks.follow import SourceLandmarks, join_parts
 from ergo.landmarks.join import join_sources
@@ -28,12 +29,13 @@ from ergo.posture.neutral import level_cameras, neutral_frames
 from ergo.posture.places import clock_of, place_people
 from ergo.posture.placing import PlacedBody, placed_body
 from ergo.posture.posture_track import PostureTrack
+from ergo.posture.upright import effects, refusal
 from ergo.room.camera import Camera
 from ergo.room.places import Place, place_of
 from ergo.room.watch import room_edges
 from ergo.scores.methods import score_all
 from ergo.session import Joined, Recording, Session, Settings
-from ergo.timeline import build_timeline
+from ergo.timeline import Timeline, build_timeline
 from ergo.together import notes_of_views, starts_s, views_of
 from ergo.watching import OnProgress, OwnShelf, Shelf, watch
 
@@ -101,7 +103,7 @@ def _seen(shelf: Shelf, facts: SourceFacts, effort: str) -> SourceLandmarks:
     return join_parts([part.seen for part in shelf.parts(facts)], effort)
 
 
-def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
+def judge(recording: Recording, notes: Sequence[Notes], *, is_stored: bool = False) -> Session:
     """Measure angles, place and scores from what was seen and what was stated.
 
     Parameters
@@ -109,6 +111,9 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
     recording : Recording
     notes : sequence of Notes
         One per source.
+    is_stored : bool
+        The neutral moments are those of a session that was stored: one in which nobody sits
+        upright is then left out, and the session says so, instead of being refused.
 
     Returns
     -------
@@ -117,21 +122,22 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
     Raises
     ------
     NotesError
-        If notes contradict the pictures (camera size).
+        If notes contradict the pictures (camera size, a neutral moment that is none).
     InputError
         If a reading in the settings is unknown.
     """
     timeline = recording.timeline
-    of_views = notes_of_views(recording, notes)
     stands = [
-        _stand(view, stated) for view, stated in zip(views_of(recording), of_views, strict=True)
+        _stand(view, stated, is_stored=is_stored)
+        for view, stated in zip(views_of(recording), notes_of_views(recording, notes), strict=True)
     ]
-    own = stands[0]
+    own, of_views = stands[0], [each.notes for each in stands]
     with ThreadPoolExecutor(1) as beside:  # places and angles do not need each other
         placing = beside.submit(
             place_people, timeline, recording.tracks, own.cameras, own.places, of_views[0]
         )
-        posture, joined = _angles(recording, stands, of_views)
+        alone = _angles_alone(recording, stands)
+        posture, joined = _angles(recording, stands, alone)
         scores = score_all(timeline, posture, notes, recording.settings.readings)
         place = placing.result()
     return Session(
@@ -143,20 +149,29 @@ def judge(recording: Recording, notes: Sequence[Notes]) -> Session:
         scores=scores,
         place=place,
         joined=joined,
+        moments=() if own.before is None else effects(timeline, own.notes, own.before, alone[0]),
+        moments_left_out={name: why for each in stands for name, why in each.left_out.items()},
     )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Stand:
-    """How one view saw the operator; cameras and places one per source."""
+    """How one view saw the operator; cameras, places and notes one per source.
+
+    ``before``: its angles without any neutral moment; None where none is stated.
+    ``left_out``: source to why its neutral moment was not used.
+    """
 
     operator: PoseTrack
     places: tuple[Place, ...]
     cameras: tuple[Camera, ...]
     placed: PlacedBody
+    notes: tuple[Notes, ...]
+    before: PostureTrack | None
+    left_out: Mapping[str, str]
 
 
-def _stand(recording: Recording, notes: Sequence[Notes]) -> _Stand:
+def _stand(recording: Recording, notes: Sequence[Notes], *, is_stored: bool) -> _Stand:
     timeline = recording.timeline
     operator = with_moved_landmarks(recording.tracks["operator"], timeline, notes)
     places = tuple(
@@ -165,8 +180,29 @@ def _stand(recording: Recording, notes: Sequence[Notes]) -> _Stand:
     )
     as_told = [place.camera for place in places]
     placed = placed_body(operator, as_told, timeline)
+    before, left_out = None, dict[str, str]()
+    if any(each.neutral is not None for each in notes):
+        without = [each.model_copy(update={"neutral": None}) for each in notes]
+        before = estimate_posture(timeline, operator, as_told, without, placed=placed)
+        for source, error in _no_moments(timeline, notes, before).items():
+            if not is_stored:
+                raise error
+            left_out[timeline.sources[source]] = str(error.what)
+            notes = [*notes[:source], without[source], *notes[source + 1 :]]
     cameras = level_cameras(timeline, placed.points, as_told, notes)
-    return _Stand(operator, places, cameras, placed)
+    return _Stand(operator, places, cameras, placed, tuple(notes), before, left_out)
+
+
+def _no_moments(
+    timeline: Timeline, notes: Sequence[Notes], posture: PostureTrack
+) -> dict[int, NotesError]:
+    """Return the sources whose neutral moment is none, and why."""
+    refused = {
+        source: refusal(timeline, source, each.neutral, posture)
+        for source, each in enumerate(notes)
+        if each.neutral is not None
+    }
+    return {source: error for source, error in refused.items() if error is not None}
 
 
 def _neutral(view: Recording, notes: Notes) -> IndexArray:
@@ -176,22 +212,26 @@ def _neutral(view: Recording, notes: Notes) -> IndexArray:
     return neutral_frames(view.timeline, 0, notes.neutral)
 
 
+def _angles_alone(recording: Recording, stands: Sequence[_Stand]) -> list[PostureTrack]:
+    """Return the angles of every view by itself."""
+    return [
+        estimate_posture(part.timeline, each.operator, each.cameras, each.notes, placed=each.placed)
+        for part, each in zip(views_of(recording), stands, strict=True)
+    ]
+
+
 def _angles(
-    recording: Recording, stands: Sequence[_Stand], notes: Sequence[Sequence[Notes]]
+    recording: Recording, stands: Sequence[_Stand], alone: Sequence[PostureTrack]
 ) -> tuple[PostureTrack, Joined | None]:
     """Return the angles of all views at the times of the first, and how they were joined."""
     parts = views_of(recording)
-    alone = [
-        estimate_posture(part.timeline, each.operator, each.cameras, stated, placed=each.placed)
-        for part, each, stated in zip(parts, stands, notes, strict=True)
-    ]
     if len(alone) == 1:
         return alone[0], None
     seen = [
-        SeenFrom(part.timeline, each.operator, each.cameras[0], start_s, _neutral(part, stated[0]))
-        for part, each, start_s, stated in zip(
-            parts, stands, starts_s(recording), notes, strict=True
+        SeenFrom(
+            part.timeline, each.operator, each.cameras[0], start_s, _neutral(part, each.notes[0])
         )
+        for part, each, start_s in zip(parts, stands, starts_s(recording), strict=True)
     ]
     crossings = [crossed_posture(seen[0], other) for other in seen[1:]]
     told = [*zip(alone, seen, strict=True)]

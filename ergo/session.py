@@ -12,6 +12,7 @@ from ergo.posture.alignment import Start
 from ergo.posture.clock_track import ClockTrack
 from ergo.posture.place_track import PlaceTrack
 from ergo.posture.posture_track import PostureTrack
+from ergo.posture.upright import MomentEffect
 from ergo.room.camera import Camera
 from ergo.scores.method_score import MethodScore
 from ergo.stats.assessed import assessed
@@ -153,6 +154,10 @@ class Session:
         Where people sat, as far as it was measured.
     joined : Joined or None
         None where one camera filmed.
+    moments : tuple of MomentEffect
+        What neutral moments changed; of several views the first's.
+    moments_left_out : mapping of str to str
+        Source name to why the neutral moment that its stored notes state was not used.
     """
 
     recording: Recording
@@ -163,6 +168,8 @@ class Session:
     scores: tuple[MethodScore, ...]
     place: PlaceTrack | None = None
     joined: Joined | None = None
+    moments: tuple[MomentEffect, ...] = ()
+    moments_left_out: Mapping[str, str] = field(default_factory=dict)
 
     def without_excluded(self) -> "Session":
         """Return the session with nothing judged where the notes exclude a part.

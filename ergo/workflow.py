@@ -172,7 +172,7 @@ def load_session(folder: Path) -> Session:
         If the folder holds no session, a damaged one or one of a newer version.
     """
     stored = read_session(folder)
-    return judge(stored.recording, stored.notes)
+    return judge(stored.recording, stored.notes, is_stored=True)
 
 
 def judge_again(before: Session, notes: Sequence[Notes]) -> Session:
@@ -188,7 +188,7 @@ def judge_again(before: Session, notes: Sequence[Notes]) -> Session:
     """
     is_same = [what_measures(each) for each in notes] == [what_measures(n) for n in before.notes]
     if before.place is None or not is_same:
-        return judge(before.recording, notes)
+        return judge(before.recording, notes, is_stored=same_moments(before.notes, notes))
     recording = before.recording
     return replace(
         before,
@@ -196,6 +196,11 @@ def judge_again(before: Session, notes: Sequence[Notes]) -> Session:
         clock=clock_of(recording.timeline, notes, before.place),
         scores=score_all(recording.timeline, before.posture, notes, recording.settings.readings),
     )
+
+
+def same_moments(stored: Sequence[Notes], notes: Sequence[Notes]) -> bool:
+    """Return whether notes state the neutral moments of a stored session and no others."""
+    return [each.neutral for each in stored] == [each.neutral for each in notes]
 
 
 def rescore_session(
@@ -237,8 +242,9 @@ def rescore_session(
     settings = replace(before, readings={**before.readings, **(readings or {})})
     recording = replace(recording, settings=settings)
     place = folder.resolve()  # "." has no name beside which a new folder could be made
+    is_stored = same_moments(stored.notes, notes)
     with being_made(place):
-        return finish(recording, notes, place, choices, corrections_of=folder)
+        return finish(recording, notes, place, choices, corrections_of=folder, is_stored=is_stored)
 
 
 def _notes_now(facts: SourceFacts, kept: Notes, settings: Settings) -> Notes:
@@ -264,9 +270,10 @@ def finish(
     choices: ReportChoices | None = None,
     *,
     corrections_of: Path | None = None,
+    is_stored: bool = False,
 ) -> Outcome:
     """Judge a recording and write its whole folder; may keep the corrections of another."""
-    session = judge(_as_stored(recording), notes)
+    session = judge(_as_stored(recording), notes, is_stored=is_stored)
     exposure = exposure_of_session(session)
     chosen = choices or ReportChoices()
 

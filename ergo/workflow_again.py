@@ -83,7 +83,7 @@ def watch_again(folder: Path, out: Path, on_progress: OnProgress | None = None) 
     beside = stored.recording.beside
     if beside:
         recording = laid_beside(recording, [(each.notes, each.start) for each in beside])
-    session = judge(recording, stored.notes)
+    session = judge(recording, stored.notes, is_stored=True)
     write_folder(out, lambda fresh: write_session(session, fresh))
 
 

@@ -109,11 +109,14 @@ class Corrected:
         One standard deviation. NaN where not seen, and for angles about which
         nothing was learned (wrists, raised shoulders). Infinite where this view
         tells no more than a guess without any picture would. [deg]
+    growth : array (frame, angle)
+        By how much ``sd`` was multiplied because the whole posture is unusual.
     """
 
     points: BodyPoints
     angles: FloatArray
     sd: FloatArray
+    growth: FloatArray
 
 
 def corrected(points: BodyPoints, spread_m: FloatArray, is_level_known: BoolArray) -> Corrected:
@@ -133,12 +136,13 @@ def corrected(points: BodyPoints, spread_m: FloatArray, is_level_known: BoolArra
         if where.all():
             return _by_variant(points, spread_m, model(variant))
     xyz = points.xyz.copy(order="K")
-    angles, sd = np.full((2, len(points), len(NAMES)), np.nan)
+    angles, sd, larger = np.full((3, len(points), len(NAMES)), np.nan)
     for variant, where in variants.items():
         if len(frames := np.flatnonzero(where)):
             done = _by_variant(points.frames(frames), spread_m[frames], model(variant))
-            xyz[frames], angles[frames], sd[frames] = done.points.xyz, done.angles, done.sd
-    return Corrected(BodyPoints(xyz), angles, sd)
+            xyz[frames], angles[frames] = done.points.xyz, done.angles
+            sd[frames], larger[frames] = done.sd, done.growth
+    return Corrected(BodyPoints(xyz), angles, sd, larger)
 
 
 @cache
@@ -177,11 +181,12 @@ def _by_variant(
             _put(limbs, sd, *found, part, is_mirrored=is_mirrored)
     moved = with_limbs(points, turned(turn.swapaxes(1, 2), limbs))
     angles = body_angles(moved, neutral_with_c7())
-    return Corrected(moved, angles, grown(sd, angles, models))
+    larger = growth_of(angles, models)
+    return Corrected(moved, angles, sd * larger, larger)
 
 
-def grown(sd: FloatArray, angles: FloatArray, models: Mapping[str, PartModel]) -> FloatArray:
-    """Return standard deviations (frame, angle), larger where the whole posture is unusual.
+def growth_of(angles: FloatArray, models: Mapping[str, PartModel]) -> FloatArray:
+    """Return by how much standard deviations (frame, angle) grow in an unusual posture.
 
     What is told does not change: outside chairside work a guess without any picture would
     be further off as well.
@@ -190,9 +195,9 @@ def grown(sd: FloatArray, angles: FloatArray, models: Mapping[str, PartModel]) -
         distance2(angles[:, columns], models[name].usual_mean, models[name].usual_inverse)
         for name, columns in COLUMNS
     )
-    larger = sd.copy()
+    larger = np.ones_like(angles)
     for name, columns in COLUMNS:
-        larger[:, columns] *= growth(far, models[name].growth)[:, None]
+        larger[:, columns] = growth(far, models[name].growth)[:, None]
     return larger
 
 

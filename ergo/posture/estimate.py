@@ -1,14 +1,13 @@
 """From landmarks to the operator's angles: placed, levelled, bridged, smoothed, measured."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ergo.arrays import BoolArray, FloatArray
+from ergo.arrays import FloatArray, IndexArray
 from ergo.errors import InputError
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import Notes
-from ergo.posture.angle_names import NAMES
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.correction import Corrected, corrected
@@ -20,6 +19,7 @@ from ergo.posture.neutral import (
     neutral_frames,
     population_neutral,
 )
+from ergo.posture.own_zero import Path, with_own_zero
 from ergo.posture.placing import PlacedBody, levelled, placed_body
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.smoothing import bridged, smoothed
@@ -64,12 +64,12 @@ def estimate_posture(
 
     Notes
     -----
-    Limbs are corrected by what was learned from scenes with exact truth; angles
-    of corrected limbs are read against an average body. Of the rest (wrists,
-    raised shoulders), where a source's notes state a neutral moment, relative
-    angles are read against the person as seen in it; elsewhere against an average
-    body, and the error that is usual in this view is taken off. That error was seen on
-    seated people: for who stands it is left in, and counts as uncertainty. An angle that
+    Limbs are corrected by what was learned from scenes with exact truth. What was not
+    learned (wrists, raised shoulders), and who stands, is told by the plain landmarks, less
+    the error that is usual in this view. That error was seen on seated people: for who stands
+    it is left in, and counts as uncertainty. Relative angles are read against an average body,
+    and where a source's notes state a neutral moment, against the person as seen in it, as
+    far as that tells (:mod:`ergo.posture.own_zero`). An angle that
     this view cannot tell (see :data:`ergo.posture.uncertainty.WIDEST_SD`) is NaN like one
     not seen.
     """
@@ -98,22 +98,38 @@ def _measured(
     """Return the angles and their standard deviations, two arrays (frame, angle)."""
     camera_of = timeline.source_index
     azimuth_deg = view_azimuth_deg(points)
-    value, has_own = _against_neutral(timeline, points, notes)
     known = level_is_known(cameras)[camera_of]
-    usual = np.where(has_own[:, None], 0.0, usual_error(azimuth_deg, known))
-    spread = usual_spread(azimuth_deg, known)
-    width = standard_deviation(spread, away_s, cameras, camera_of)
+    usual, spread = usual_error(azimuth_deg, known), usual_spread(azimuth_deg, known)
+    moments = _moments(timeline, notes)
+    seated = held = np.ones((len(timeline), 1))
+    if learned is not None:
+        seated = seated_share(learned.points, known)[:, None]
+        held = np.where(known[:, None], seated, 1.0)  # of an assumed level mostly the camera's
+    variance = standard_deviation(spread, away_s, cameras, camera_of) ** 2
+    variance += ((1 - held) * usual) ** 2
+    value, variance = _from_own_zero(
+        timeline,
+        points,
+        wrapped(body_angles(points, population_neutral()) - held * usual),
+        variance,
+        variance,
+        moments,
+        "plain",
+    )
     if learned is None:
-        return wrapped(value - usual), width
-    seated = seated_share(learned.points, known)[:, None]
-    held = np.where(known[:, None], seated, 1.0)  # of an assumed level it is mostly the camera's
+        return value, np.sqrt(variance)
     share = np.where(np.isnan(learned.sd), 0.0, seated)
-    value = wrapped(value - held * usual)
-    taught = np.where(np.isnan(learned.sd), spread, learned.sd)
-    learned_width = standard_deviation(taught, away_s, cameras, camera_of)
-    plain_variance = width**2 + ((1 - held) * usual) ** 2
-    variance = mixed_variance(plain_variance, learned_width**2, share, apart(learned.angles, value))
-    return mixed(value, learned.angles, share), np.sqrt(variance)
+    # what is asked for in a neutral moment, hanging arms, is no less sure for being unusual
+    taught_variance, as_usual = (
+        standard_deviation(sd, away_s, cameras, camera_of) ** 2
+        for sd in (learned.sd, learned.sd / learned.growth)
+    )
+    taught, taught_variance = _from_own_zero(
+        timeline, learned.points, learned.angles, taught_variance, as_usual, moments, "learned"
+    )
+    disagree = apart(taught, value)
+    variance = mixed_variance(variance, taught_variance, share, disagree)
+    return mixed(value, taught, share), np.sqrt(variance)
 
 
 def _learned(
@@ -125,20 +141,38 @@ def _learned(
     return corrected(smoothed(timeline, filled), spread_m, known)
 
 
-def _against_neutral(
-    timeline: Timeline, points: BodyPoints, notes: Sequence[Notes]
-) -> tuple[FloatArray, BoolArray]:
-    """Return the angles (frame, angle), and where the person's own neutral was used (frame,)."""
-    value = np.empty((len(timeline), len(NAMES)))
-    has_own = np.zeros(len(timeline), dtype=bool)
-    for source, note in enumerate(notes):
-        if note.neutral is None:
+def _moments(timeline: Timeline, notes: Sequence[Notes]) -> dict[int, IndexArray]:
+    """Return the frames of the neutral moment of every source whose notes state one."""
+    return {
+        source: neutral_frames(timeline, source, note.neutral)
+        for source, note in enumerate(notes)
+        if note.neutral is not None
+    }
+
+
+def _from_own_zero(
+    timeline: Timeline,
+    points: BodyPoints,
+    average: FloatArray,
+    variance: FloatArray,
+    variance_then: FloatArray,
+    moments: Mapping[int, IndexArray],
+    path: Path,
+) -> tuple[FloatArray, FloatArray]:
+    """Return angles and variances, those of sources with a neutral moment by its zero.
+
+    ``variance_then`` (frame, angle) counts in the moments.
+    """
+    value, variance = average.copy(order="K"), variance.copy(order="K")
+    for source, moment in moments.items():
+        neutral = neutral_body(points, moment)
+        if neutral is None:
             continue
-        neutral = neutral_body(points, neutral_frames(timeline, source, note.neutral))
-        if neutral is not None:
-            frames = timeline.frames_of(source)
-            value[frames] = body_angles(points.frames(frames), neutral)
-            has_own[frames] = True
-    others = np.flatnonzero(~has_own)
-    value[others] = body_angles(points.frames(others), population_neutral())
-    return value, has_own
+        frames = timeline.frames_of(source)
+        both = np.concatenate([frames, moment])  # it may lie in another source
+        value_own = body_angles(points.frames(both), neutral)
+        at = len(frames) + np.arange(len(moment))
+        own = average[both], value_own, variance[both], variance_then[moment]
+        told = with_own_zero(*own, at, path)
+        value[frames], variance[frames] = (each[: len(frames)] for each in told)
+    return value, variance

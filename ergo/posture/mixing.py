@@ -51,7 +51,8 @@ def mixed_variance(
     apart : array (..., angle)
         How far the two lie apart: what they disagree by is uncertainty too.
     """
-    between = (1 - share) * first + share * second + share * (1 - share) * apart**2
+    with np.errstate(invalid="ignore"):  # infinite: not told, and here without a share
+        between = (1 - share) * first + share * second + share * (1 - share) * apart**2
     return np.where(share <= 0, first, np.where(share >= 1, second, between))
 
 

@@ -117,7 +117,7 @@ def film_next(session: Session, exposure: Exposure, words: Words) -> list[str]:
     closing = [words.say("next.same" if advice else "next.enough")]
     if any(camera.level_origin == "assumed" for camera in session.cameras):
         closing.append(words.say("next.level"))
-    if all(notes.neutral is None for notes in session.notes):
+    if session.moments_left_out or all(notes.neutral is None for notes in session.notes):
         closing.append(words.say("next.neutral"))
     if not np.isfinite(session.clock.hours).any():
         closing.append(words.say("next.clock"))

@@ -30,6 +30,7 @@ from ergo.views.tables import (
     judged_table,
     levels_table,
     limits_table,
+    moments_table,
     scores_table,
     seen_table,
     sources_table,
@@ -157,6 +158,7 @@ def _tables(session: Session, exposure: Exposure, words: Words) -> dict[str, Tab
     return {
         "seen_table": seen_table(session, words),
         "together_table": together_table(session, exposure, words),
+        "moments_table": moments_table(session, words),
         "judged_table": judged_table(exposure, words),
         "limits_table": limits_table(exposure, words, headline=True),
         "more_limits_table": limits_table(exposure, words, headline=False),

@@ -35,7 +35,7 @@ def remark_lines(session: Session, language: str = "en") -> list[str]:
     own_words, recording = words(language), session.recording
     said = [
         (name, in_words(reason, own_words))
-        for remarks in (recording.damage, recording.doubt)
+        for remarks in (recording.damage, recording.doubt, session.moments_left_out)
         for name, reason in remarks.items()
     ]
     for source, name in enumerate(recording.timeline.sources):

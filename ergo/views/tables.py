@@ -7,6 +7,7 @@ import numpy as np
 
 from ergo.arrays import IndexArray
 from ergo.posture.angle_names import AngleName
+from ergo.posture.upright import WITHIN_SD
 from ergo.room.camera import Camera
 from ergo.scores.method_score import Level
 from ergo.session import Recording, Session
@@ -81,16 +82,18 @@ def band_text(band: Band, angle: AngleName, words: Words) -> str:
 
 def seen_table(session: Session, words: Words) -> Table:
     """Return how much of every recording could be used."""
-    rows = tuple(_seen_row(*each, words) for each in filmed(session))
+    rows = tuple(_seen_row(session, *each, words) for each in filmed(session))
     columns = column_names(words, "recording", "length", "pictures", "seen", "remarks")
     return Table(words.say("caption.seen"), columns, rows)
 
 
-def _seen_row(recording: Recording, source: int, camera: Camera, words: Words) -> tuple[str, ...]:
+def _seen_row(
+    session: Session, recording: Recording, source: int, camera: Camera, words: Words
+) -> tuple[str, ...]:
     facts, frames = recording.sources[source], recording.timeline.frames_of(source)
     length = "" if facts.duration_s is None else words.duration(facts.duration_s)
     share = _share(_share_seen(recording, frames), words)
-    remarks = _remarks(recording, source, camera, words)
+    remarks = _remarks(session, recording, source, camera, words)
     return (facts.name, length, str(frames.size), share, remarks)
 
 
@@ -102,7 +105,9 @@ def _share_seen(recording: Recording, frames: IndexArray) -> float:
     return float(np.sum(held[found])) / total if total > 0 else math.nan
 
 
-def _remarks(recording: Recording, source: int, camera: Camera, words: Words) -> str:
+def _remarks(
+    session: Session, recording: Recording, source: int, camera: Camera, words: Words
+) -> str:
     name, gap_s = recording.sources[source].name, recording.timeline.gap_of(source)
     remarks = []
     if name in recording.damage:
@@ -113,6 +118,9 @@ def _remarks(recording: Recording, source: int, camera: Camera, words: Words) ->
     if name in recording.doubt:
         reason = in_words(recording.doubt[name], words)
         remarks.append(words.say("seen.doubt", reason=reason))
+    if name in session.moments_left_out:
+        reason = in_words(session.moments_left_out[name], words)
+        remarks.append(words.say("seen.moment_left_out", reason=reason))
     origin = words.name("seen.level_origins", camera.level_origin)
     remarks.append(words.say("seen.level", origin=origin))
     return " ".join(remarks)
@@ -132,6 +140,32 @@ def together_table(session: Session, exposure: Exposure, words: Words) -> Table 
     )
     columns = (*column_names(words, "angle"), *session.joined.names, words.say("together.both"))
     return Table(words.say("together.caption"), columns, rows)
+
+
+def moments_table(session: Session, words: Words) -> Table | None:
+    """Return what the neutral moments changed, angle by angle; None where none was used."""
+    rows = tuple(
+        (
+            f"{each.source}, {words.clock_time(each.time_s)}",
+            words.name("angle", each.angle),
+            _measured(each.before, each.sd_before, each.angle, words),
+            _measured(each.after, each.sd_after, each.angle, words),
+        )
+        for each in session.moments
+    )
+    if not rows:
+        return None
+    columns = column_names(words, "moment", "angle", "before_moment", "after_moment")
+    return Table(words.say("caption.moments"), columns, rows)
+
+
+def _measured(value: float, sd: float, name: str, words: Words) -> str:
+    """Return a value with half of its 90 % interval."""
+    return words.say(
+        "number.plus_minus",
+        value=words.measure(value, name),
+        spread=words.measure(WITHIN_SD * sd, name),
+    )
 
 
 def judged_table(exposure: Exposure, words: Words) -> Table:

@@ -34,6 +34,7 @@ TABLES = (
     "more_limits_table",
     "readings_table",
     "together_table",
+    "moments_table",
     "judged_table",
     "spread_table",
     "breaks_table",

@@ -16,7 +16,7 @@ from ergo.storage.library import Library
 from ergo.storage.library_entry import Entry
 from ergo.storage.transaction import all_or_nothing, put_back_unfinished
 from ergo.together import all_notes, all_sources, with_notes_beside
-from ergo.workflow import exposure_of_session, judge_again, load_session
+from ergo.workflow import exposure_of_session, judge_again, load_session, same_moments
 
 KEPT_OPEN = 4
 """How many sessions stay in memory."""
@@ -130,7 +130,8 @@ class OpenSessions:
             if list(beside) == [each.notes for each in recording.beside]:
                 session = judge_again(before.session, own)
             else:
-                session = judge(with_notes_beside(recording, beside), own)
+                is_stored = same_moments(before.notes, notes)
+                session = judge(with_notes_beside(recording, beside), own, is_stored=is_stored)
             return self._keep(Opened(before.entry, session, exposure_of_session(session)))
 
     def show_choice(self, session_id: str) -> bool:

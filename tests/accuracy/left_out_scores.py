@@ -18,7 +18,7 @@ from ergo.arrays import FloatArray, IndexArray, StepArray
 from ergo.notes.notes import Notes
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import VARIANTS, grown
+from ergo.posture.correction import VARIANTS, growth_of
 from ergo.posture.parts import PARTS
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.methods import score_all
@@ -53,7 +53,7 @@ def left_out_posture(job: Task, neutral: BodyPoints) -> tuple[FloatArray, FloatA
     half = len(sd) // 2
     for left in (name for name in NAMES if name.endswith("_left")):
         sd[:half, COLUMN[left.replace("_left", "_right")]] = sd[half:, COLUMN[left]]
-    sd = grown(sd[:half], found[:half], models)
+    sd = sd[:half] * growth_of(found[:half], models)
     errors = wrapped(found - job.angle)[:half]
     return np.where(np.isnan(sd), np.nan, job.angle[:half] + errors), sd
 

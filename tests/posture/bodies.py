@@ -102,6 +102,26 @@ def perfect_track(cameras, points_m):
     return PoseTrack("operator", ("exact",), picture, world, np.ones(picture.shape[:3]), ones, ones)
 
 
+def upright_then_work():
+    """The true neutral body for 20 frames, sitting where the operator does, then the clip's.
+
+    World points (frame, point, xyz), 20 frames of each posture.
+    """
+    clip, names = scenes()["clip"], scenes()["names"]
+    frames = [np.array(frame["points_m"]) for frame in clip["frames"]]
+    neutral = np.array(clip["neutral_m"])
+    turn = _heading(frames[0], names).T @ _heading(neutral, names)
+    hip = names.index("mid_hip")
+    neutral = (neutral - neutral[hip]) @ turn.T + frames[0][hip]
+    return np.array([neutral] * 20 + [f for frame in frames for f in [frame] * 20])
+
+
+def _heading(points, names):
+    left = points[names.index("hip_left")] - points[names.index("hip_right")]
+    left = left * [1, 1, 0] / np.hypot(*left[:2])
+    return np.stack([left, np.cross(left, [0, 0, 1.0]), [0, 0, 1.0]])
+
+
 def stills_timeline(count):
     names = tuple(f"still {number}" for number in range(count))
     zeros, ones = np.zeros(count), np.ones(count)

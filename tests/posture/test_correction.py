@@ -10,7 +10,7 @@ from ergo.posture.body_points import BodyPoints
 from ergo.posture.correction import (
     VARIANTS,
     corrected,
-    grown,
+    growth_of,
     model,
     neutral_with_c7,
 )
@@ -119,10 +119,9 @@ def test_one_arm_far_up_makes_the_intervals_of_the_whole_body_wider(variant):
     raised = usual.copy()
     raised[0, COLUMN["upper_arm_elevation_deg_right"]] += 70
     raised[0, COLUMN["shoulder_abduction_deg_right"]] += 70
-    ones = np.ones_like(usual)
     learned = learned_columns() + [COLUMN[other_side(NAMES[at])] for at in learned_columns()]
-    assert (grown(ones, usual, model(variant)) == 1).all()
-    wider = grown(ones, raised, model(variant))[0]
+    assert (growth_of(usual, model(variant)) == 1).all()
+    wider = growth_of(raised, model(variant))[0]
     assert (wider[learned] > 1.05).all()
     assert (np.delete(wider, learned) == 1).all()
 

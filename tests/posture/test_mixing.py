@@ -80,7 +80,7 @@ def test_who_neither_sits_nor_stands_is_mixed_the_shorter_way_round(monkeypatch)
 
     def learned(points, *_):
         angles = np.full((len(points), len(NAMES)), -160.0)
-        return Corrected(points, angles, np.full_like(angles, 5.0))
+        return Corrected(points, angles, np.full_like(angles, 5.0), np.ones_like(angles))
 
     monkeypatch.setattr(estimate, "corrected", learned)
     monkeypatch.setattr(estimate, "seated_share", lambda points, _: np.full(len(points), 0.4))

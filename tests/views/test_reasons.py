@@ -24,6 +24,7 @@ MET_BY_READERS = (
     "notes/notes.py",
     "notes/reading.py",
     "posture/neutral.py",
+    "posture/upright.py",
     "room/level.py",
     "room/marks_in_picture.py",
     "room/set_up.py",

@@ -182,7 +182,6 @@ def test_notes_that_cannot_be_judged_leave_everything_as_it_was(client, path):
     [
         {"handed": "left"},
         {"clock": [{"hours": 10, "to_s": 9}], "support": [{"trunk": True}]},
-        {"neutral": {"time_s": 3.0}},
         {"excluded": [{"from_s": 1, "to_s": 2}], "force": [{"load_kg": 3}]},
     ],
 )
@@ -331,3 +330,15 @@ def test_a_whole_character_of_two_halves_is_kept(client, path):
     headers = {"content-type": "application/json"}
     assert client.post(f"{path}/corrections", content=body, headers=headers).status_code == 200
     assert timeline(client, path)[0]["notes"][0]["tasks"] == [{"task": "\N{TOOTH}"}]
+
+
+def test_a_neutral_moment_that_is_none_is_refused_with_the_angles_and_nothing_is_kept(client, path):
+    answer = client.post(
+        f"{path}/corrections",
+        json={"key": "neutral", "set": {"time_s": 3.0}, "source": 0},
+        headers={"accept-language": "de"},
+    )
+    assert answer.status_code == 422
+    assert "Der Kopf ist um" in answer.json()["error"]
+    assert client.get(f"{path}/corrections").json() == []
+    assert "neutral" not in timeline(client, path)[0]["notes"][0]
