@@ -225,7 +225,7 @@ def _say(outcome: "Outcome", as_json: bool, language: str, *, all_changes: bool)
     from ergo.storage.tables import plain
     from ergo.views.summary_text import remark_lines, summary_lines
 
-    for line in remark_lines(outcome.session, language):
+    for line in (*remark_lines(outcome.session, language), *outcome.remarks):
         remark(line)
     if as_json:
         content = {"schema": 1, "folder": outcome.folder, "summary": outcome.exposure}

@@ -18,7 +18,7 @@ from ergo.scores.method_score import MethodScore
 from ergo.stats.assessed import assessed
 from ergo.timeline import Timeline
 
-SCHEMA = 1
+SCHEMA = 2
 """Number of the layout of the files of a session; rises with every change of it."""
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from ergo.arrays import IndexArray
 from ergo.errors import NotTogether
 from ergo.frames.frame import SourceFacts
+from ergo.frames.same_file import is_same_file
 from ergo.frames.sound import loudness
 from ergo.landmarks.join import join_sources
 from ergo.landmarks.pose_track import PoseTrack, Role
@@ -178,7 +179,7 @@ def _by_sound(first: Recording, other: Recording) -> tuple[Start | None, str | N
     """Return the start by sound, and the name of a clip that has none."""
     heard = []
     for facts in (first.sources[0], other.sources[0]):
-        loud = loudness(facts, SOUND_RATE_HZ) if facts.path.exists() else None
+        loud = loudness(facts, SOUND_RATE_HZ) if is_same_file(facts) else None
         if loud is None:
             return None, facts.name
         heard.append(loud)

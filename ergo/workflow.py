@@ -16,6 +16,7 @@ from ergo.errors import ErgoError, NothingToAnalyse
 from ergo.frames.fetch import picture_at
 from ergo.frames.find import find_sources
 from ergo.frames.frame import SourceFacts
+from ergo.frames.same_file import is_same_file
 from ergo.notes.notes import Notes, what_measures
 from ergo.notes.reading import read_notes
 from ergo.posture.places import clock_of
@@ -30,6 +31,7 @@ from ergo.storage.session_notes import has_corrections, keep_corrections
 from ergo.storage.shelf import FolderShelf
 from ergo.storage.tables import write_frames, write_json, write_rows
 from ergo.together import (
+    all_sources,
     check_can_be_together,
     laid_together,
     one_after_the_other,
@@ -67,11 +69,21 @@ class ReportChoices:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Outcome:
-    """A finished analysis and the folder it was written to."""
+    """A finished analysis and the folder it was written to.
+
+    Attributes
+    ----------
+    session : Session
+    exposure : Exposure
+    folder : Path
+    remarks : tuple of str
+        What the user should know besides, one line each.
+    """
 
     session: Session
     exposure: Exposure
     folder: Path
+    remarks: tuple[str, ...] = ()
 
     @property
     def is_too_little_seen(self) -> bool:
@@ -211,8 +223,9 @@ def rescore_session(
 ) -> Outcome:
     """Judge a session again and rewrite its folder; the recording is not read.
 
-    Notes are taken from beside the recording if it still lies where it was. If it
-    does not, or if the session was corrected on the page, they are as they were.
+    Notes are taken from beside the recording if it still lies where it was and has the
+    content that was analysed. If not, or if the session was corrected on the page, they
+    are as they were.
 
     Parameters
     ----------
@@ -230,7 +243,9 @@ def rescore_session(
     stored = read_session(folder)
     recording = stored.recording
     before, notes = recording.settings, stored.notes
+    remarks: tuple[str, ...] = ()
     if not has_corrections(folder):
+        remarks = _replaced(all_sources(recording))
         notes = tuple(
             _notes_now(facts, kept, before)
             for facts, kept in zip(recording.sources, stored.notes, strict=True)
@@ -244,11 +259,23 @@ def rescore_session(
     place = folder.resolve()  # "." has no name beside which a new folder could be made
     is_stored = same_moments(stored.notes, notes)
     with being_made(place):
-        return finish(recording, notes, place, choices, corrections_of=folder, is_stored=is_stored)
+        outcome = finish(
+            recording, notes, place, choices, corrections_of=folder, is_stored=is_stored
+        )
+    return replace(outcome, remarks=remarks)
 
 
 def _notes_now(facts: SourceFacts, kept: Notes, settings: Settings) -> Notes:
-    return settings.completed(read_notes(facts.path) if facts.path.exists() else kept)
+    return settings.completed(read_notes(facts.path) if is_same_file(facts) else kept)
+
+
+def _replaced(sources: Sequence[SourceFacts]) -> tuple[str, ...]:
+    """Return a remark for every recording in whose place another file lies."""
+    return tuple(
+        f"{facts.name}: is no longer the file that was analysed. Its notes stay as they were."
+        for facts in sources
+        if facts.path.is_file() and not is_same_file(facts)
+    )
 
 
 def exposure_of_session(session: Session) -> Exposure:
@@ -278,7 +305,7 @@ def finish(
     chosen = choices or ReportChoices()
 
     def write(folder: Path) -> None:
-        _write_all(session, exposure, folder, chosen)
+        _write_all(session, exposure, folder, out, chosen)
         if corrections_of is not None:
             keep_corrections(corrections_of, folder)
 
@@ -292,10 +319,12 @@ def _as_stored(recording: Recording) -> Recording:
     return replace(recording, tracks=tracks, beside=tuple(beside))
 
 
-def _write_all(session: Session, exposure: Exposure, folder: Path, choices: ReportChoices) -> None:
+def _write_all(
+    session: Session, exposure: Exposure, folder: Path, home: Path, choices: ReportChoices
+) -> None:
     from ergo.views.report import write_report  # what draws is loaded when needed
 
-    write_session(session, folder)
+    write_session(session, folder, home)
     write_frames(session, folder)
     header, rows = episode_rows(exposure)
     write_rows(folder / "episodes.csv", header, rows)

@@ -84,7 +84,7 @@ def watch_again(folder: Path, out: Path, on_progress: OnProgress | None = None) 
     if beside:
         recording = laid_beside(recording, [(each.notes, each.start) for each in beside])
     session = judge(recording, stored.notes, is_stored=True)
-    write_folder(out, lambda fresh: write_session(session, fresh))
+    write_folder(out, lambda fresh: write_session(session, fresh, out))
 
 
 def with_source_again(recording: Recording, number: int, again: Recording) -> Recording:

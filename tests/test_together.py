@@ -169,11 +169,11 @@ def test_what_only_the_first_camera_filmed_is_measured_by_it_alone():
 
 
 def test_scoring_again_with_another_start_moves_the_second_clip(tmp_path):
-    laid = laid_together(recording(tmp_path, noise=SMALL), NOTHING)
+    for name in NAMES:
+        (tmp_path / name).write_text(f"what {name} showed")
+    laid = laid_together(recording(tmp_path, noise=SMALL), (Notes(), Notes(begins_s=2.0)))
     (tmp_path / "out").mkdir()
     write_session(judge(laid, (Notes(),)), tmp_path / "out")
-    for name in NAMES:
-        (tmp_path / name).touch()
     (tmp_path / "rear.toml").write_text("begins_s = 1.0\n")
     rescore_session(tmp_path / "out")
     assert load_session(tmp_path / "out").recording.beside[0].start.offset_s == 1.0

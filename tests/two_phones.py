@@ -1,5 +1,6 @@
 """A recording of two phones on one session: the rendered clip of ``data``, seen twice. No test."""
 
+import hashlib
 from dataclasses import replace
 from pathlib import Path
 
@@ -43,10 +44,16 @@ def recording(folder: Path = Path("invented"), *, noise: float = 0.0) -> Recordi
     return replace(recording, damage={NAMES[1]: "The file is cut off."})
 
 
+def _hash(path: Path, number: int) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest() if path.exists() else f"{number:064x}"
+
+
 def as_recording(views, names, folder: Path = Path("invented")) -> Recording:
     """What the program would have recorded of these views; a patient is seen by the first."""
     facts = tuple(
-        SourceFacts(name, folder / name, "clip", 640, 480, None, 30.0, None, f"{at:064x}")
+        SourceFacts(
+            name, folder / name, "clip", 640, 480, None, 30.0, None, _hash(folder / name, at)
+        )
         for at, name in enumerate(names)
     )
     times_s = tuple(view.timeline.time_s for view in views)

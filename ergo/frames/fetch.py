@@ -4,6 +4,7 @@ from ergo.arrays import PictureArray
 from ergo.errors import UnreadableClip
 from ergo.frames.clips import ClipSource
 from ergo.frames.frame import SourceFacts
+from ergo.frames.same_file import check_same_file
 from ergo.frames.stills import StillSource
 
 _ANY_RATE_HZ = 1000.0  # every picture counts when one moment is wanted
@@ -27,8 +28,9 @@ def picture_at(facts: SourceFacts, time_s: float, least_px: int | None = None) -
     Raises
     ------
     UnreadablePicture, UnreadableClip
-        If the file is gone or cannot be decoded there.
+        If the file is gone or cannot be decoded there, or another file is in its place.
     """
+    check_same_file(facts)
     if facts.kind == "still":
         return next(iter(StillSource(facts.path, facts.name, least_px))).picture
     start_s = max(0.0, time_s - 1e-3)

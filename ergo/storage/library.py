@@ -35,6 +35,7 @@ from ergo.storage.library_schema import (
     told,
 )
 from ergo.storage.session_folder import read_session
+from ergo.together import all_sources
 from ergo.whole import write_file
 
 
@@ -105,10 +106,10 @@ class Library:
         LibraryError
             If the name is taken, or there is no room.
         """
-        read_session(source)
+        sources = all_sources(read_session(source).recording)
         profile = Profile(checked_name(operator, "A pseudonym")) if operator else None
         wanted = Described(name or source.resolve().name, tuple(tags), profile, recorded_on)
-        return self._write(wanted, lambda folder: copy_in(source, folder))
+        return self._write(wanted, lambda folder: copy_in(source, folder, sources))
 
     def import_pack(self, archive: Path, name: str | None = None) -> Entry:
         """Add a session from a zip that :meth:`export` wrote.

@@ -6,17 +6,19 @@ import shutil
 import stat
 import zipfile
 import zlib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from ergo.errors import InputError, LibraryError
+from ergo.frames.frame import SourceFacts
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.library_entry import Profile
 from ergo.storage.library_rows import Described
-from ergo.storage.session_folder import found_again
-from ergo.storage.tables import write_json
+from ergo.storage.session_content import forget_places, may_travel, travelling, write_places
 from ergo.whole import fresh_file
 
 PACK_FILE = "library.json"
@@ -26,10 +28,13 @@ LARGEST_BYTES = 20 * 1024**3
 
 _INSIDE = "session"
 _NO_LONGER_KEPT = frozenset({"chair_height_cm", "stool_height_cm", "neutral_session"})
+_OURS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+_BROKEN = (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError)
+"""What reading a damaged zip may end with; the last where it asks for a password."""
 
 
-def copy_in(source: Path, folder: Path) -> None:
-    """Copy a session folder and make sure that all of it has reached the disk."""
+def copy_in(source: Path, folder: Path, sources: Sequence[SourceFacts]) -> None:
+    """Copy a session folder, made of these recordings, and make sure that it reached the disk."""
     folder.mkdir()
     for path in sorted(source.rglob("*")):
         copy = folder / path.relative_to(source)
@@ -40,18 +45,8 @@ def copy_in(source: Path, folder: Path) -> None:
                 shutil.copyfileobj(original, file)
                 file.flush()
                 os.fsync(file.fileno())
-    _point_at_recordings(folder / SESSION_FILE, source)
-
-
-def _point_at_recordings(described: Path, source: Path) -> None:
-    """Let a copied session know where its recordings lie, from wherever it is read."""
-    content = json.loads(described.read_text(encoding="utf-8"))
-    moved = {row["path"]: found_again(Path(row["path"]), source) for row in content["sources"]}
-    if all(Path(path).is_absolute() or not place.exists() for path, place in moved.items()):
-        return
-    for row in content["sources"]:
-        row["path"] = moved[row["path"]].absolute().as_posix()
-    write_json(described, content)
+    forget_places(folder)
+    write_places(folder, sources, is_kept=True)
 
 
 def pack(folder: Path, described: Described, target: Path) -> None:
@@ -68,10 +63,12 @@ def pack(folder: Path, described: Described, target: Path) -> None:
         zipfile.ZipFile(fresh, "w", zipfile.ZIP_DEFLATED) as archive,
     ):
         archive.writestr(PACK_FILE, json.dumps(facts, ensure_ascii=False, default=str))
-        for path in sorted(folder.rglob("*")):
-            if path.is_file():
-                inside = PurePosixPath(_INSIDE, *path.relative_to(folder).parts)
-                archive.write(path, str(inside))
+        for inside, content in travelling(folder):
+            name = str(PurePosixPath(_INSIDE, inside))
+            if isinstance(content, bytes):
+                archive.writestr(name, content)
+            else:
+                archive.write(content, name)
 
 
 def pack_facts(path: Path) -> Described:
@@ -83,7 +80,7 @@ def pack_facts(path: Path) -> Described:
         If it is no such zip, a damaged one or one of a newer version.
     """
     try:
-        with zipfile.ZipFile(path) as archive:
+        with _opened(path) as archive:
             facts: dict[str, Any] = json.loads(archive.read(PACK_FILE))
         _check_age(facts, path)
         day, operator = facts["recorded_on"], facts["operator"]
@@ -93,7 +90,7 @@ def pack_facts(path: Path) -> Described:
             operator=_profile(operator) if operator else None,
             recorded_on=date.fromisoformat(day) if day else None,
         )
-    except (zipfile.BadZipFile, KeyError, ValueError, TypeError, InputError) as error:
+    except (*_BROKEN, KeyError, ValueError, TypeError, AttributeError, InputError) as error:
         raise _no_pack(path) from error
 
 
@@ -111,18 +108,30 @@ def unpack(path: Path, folder: Path) -> None:
         If it is damaged, too large or has names that lead out of the folder.
     """
     try:
-        with zipfile.ZipFile(path) as archive:
+        with _opened(path) as archive:
             members = [each for each in archive.infolist() if each.filename != PACK_FILE]
             _check(members, path)
             for member in members:
-                target = folder.joinpath(*PurePosixPath(member.filename).parts[1:])
+                inside = PurePosixPath(*PurePosixPath(member.filename).parts[1:])
+                if not may_travel(inside):
+                    continue
+                target = folder / inside
                 target.parent.mkdir(parents=True, exist_ok=True)
                 with archive.open(member) as packed, target.open("wb") as file:
                     shutil.copyfileobj(packed, file)
                     file.flush()
                     os.fsync(file.fileno())
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
+    except _BROKEN as error:
         raise _no_pack(path) from error
+    forget_places(folder)
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
+    with zipfile.ZipFile(path) as archive:
+        if any(member.compress_type not in _OURS for member in archive.infolist()):
+            raise zipfile.BadZipFile("packed in a way that exports are not")
+        yield archive
 
 
 def _check_age(facts: dict[str, Any], where: Path) -> None:

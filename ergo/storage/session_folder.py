@@ -1,26 +1,29 @@
 """A session as a folder: the recording is read back, all else is computed again."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from pydantic import TypeAdapter
 
 from ergo.errors import SessionError
-from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import Notes
 from ergo.posture.alignment import Start
 from ergo.session import SCHEMA, Beside, Recording, Session, Settings
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.landmark_file import StoredLandmarks, read_landmarks, write_landmarks
+from ergo.storage.session_content import described_source, read_places, source_of, write_places
 from ergo.storage.tables import plain, write_json
 from ergo.timeline import build_timeline
 from ergo.together import laid_beside, one_after_the_other
 from ergo.whole import recover
 
 LANDMARK_FILE = "landmarks.parquet"
+_SETTINGS, _START = TypeAdapter(Settings), TypeAdapter(Start)
+_WORDS, _NAMES = TypeAdapter(dict[str, str]), TypeAdapter(tuple[str, ...])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,8 +41,11 @@ class StoredSession:
     notes: tuple[Notes, ...]
 
 
-def write_session(session: Session, folder: Path) -> None:
-    """Write session.json and landmarks.parquet into an existing folder."""
+def write_session(session: Session, folder: Path, home: Path | None = None) -> None:
+    """Write session.json, places.json and landmarks.parquet into an existing folder.
+
+    ``home`` is where the folder will lie, if that is not where it is being written.
+    """
     recording = one_after_the_other(session.recording)
     timeline = recording.timeline
     write_landmarks(
@@ -47,6 +53,7 @@ def write_session(session: Session, folder: Path) -> None:
         StoredLandmarks(timeline.source_index, timeline.time_s, recording.number, recording.tracks),
     )
     write_json(folder / SESSION_FILE, _described(session))
+    write_places(folder, recording.sources, home)
 
 
 def _described(session: Session) -> dict[str, Any]:
@@ -56,7 +63,7 @@ def _described(session: Session) -> dict[str, Any]:
         "settings": asdict(recording.settings),
         "readings": {score.method: dict(score.reading) for score in session.scores},
         "versions": dict(recording.versions),
-        "sources": [plain(asdict(facts)) for facts in recording.sources],
+        "sources": [described_source(facts) for facts in recording.sources],
         "damage": dict(recording.damage),
         "doubt": dict(recording.doubt),
         "skipped": list(recording.skipped),
@@ -89,7 +96,13 @@ def read_session(folder: Path) -> StoredSession:
     described = _read_description(folder)
     landmarks = read_landmarks(folder / LANDMARK_FILE)
     try:
-        sources = tuple(_facts(row, folder) for row in described["sources"])
+        rows = described["sources"]
+        places = read_places(folder, len(rows))
+        sources = tuple(
+            source_of(row, known, folder) for row, known in zip(rows, places, strict=True)
+        )
+        if not np.isin(landmarks.source_index, range(len(sources))).all():
+            raise ValueError("landmarks of a recording that session.json does not know")
         timeline = build_timeline(
             tuple(facts.name for facts in sources),
             tuple(
@@ -98,15 +111,15 @@ def read_session(folder: Path) -> StoredSession:
             tuple(facts.kind == "clip" for facts in sources),
         )
         recording = Recording(
-            settings=Settings(**described["settings"]),
+            settings=_SETTINGS.validate_python(described["settings"]),
             sources=sources,
             timeline=timeline,
             number=landmarks.number,
             tracks=landmarks.tracks,
-            damage=described["damage"],
-            doubt=described["doubt"],
-            skipped=tuple(described["skipped"]),
-            versions=described["versions"],
+            damage=_WORDS.validate_python(described["damage"]),
+            doubt=_WORDS.validate_python(described["doubt"]),
+            skipped=_NAMES.validate_python(described["skipped"]),
+            versions=_WORDS.validate_python(described["versions"]),
             edges={
                 name: np.array(edges, dtype=np.float64).reshape(-1, 2, 2)
                 for name, edges in described.get("edges", {}).items()
@@ -116,7 +129,9 @@ def read_session(folder: Path) -> StoredSession:
         beside = described.get("beside", [])
         if beside:
             recording = laid_beside(recording, [_read_beside(row) for row in beside])
-    except (KeyError, TypeError, ValueError) as error:
+        if len(notes) != len(recording.sources):
+            raise ValueError("notes of more or fewer recordings than there are")
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
         raise _damaged(folder) from error
     return StoredSession(recording, notes)
 
@@ -125,7 +140,7 @@ def _read_beside(row: Mapping[str, Any]) -> tuple[Notes, Start]:
     start: dict[str, Any] = {
         key: np.nan if value is None else value for key, value in row["start"].items()
     }
-    return Notes.model_validate(row["notes"]), Start(**start)
+    return Notes.model_validate(row["notes"]), _START.validate_python(start)
 
 
 def _read_description(folder: Path) -> Mapping[str, Any]:
@@ -140,7 +155,7 @@ def _read_description(folder: Path) -> Mapping[str, Any]:
     try:
         described: Mapping[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         schema = int(described["schema"])
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, ValueError, KeyError, TypeError, RecursionError, OverflowError) as error:
         raise _damaged(folder) from error
     if schema > SCHEMA:
         raise SessionError(
@@ -157,24 +172,3 @@ def _damaged(folder: Path) -> SessionError:
         where=f"{folder / SESSION_FILE}:",
         remedy="Restore it from a copy, or analyse the recording again.",
     )
-
-
-def _facts(row: Mapping[str, Any], folder: Path) -> SourceFacts:
-    return SourceFacts(**{**row, "path": found_again(Path(row["path"]), folder)})
-
-
-def found_again(path: Path, folder: Path) -> Path:
-    """Return where a recording lies now, as seen from its session folder.
-
-    A path is kept as the user gave it. When it was given from another working
-    folder, it is looked for from the session folder and those above it.
-    """
-    if path.is_absolute() or path.exists():
-        return path
-    places = (above / path for above in folder.resolve().parents)
-    return next((place for place in places if place.exists()), path)
-
-
-def described_sources(sources: Sequence[SourceFacts]) -> list[dict[str, Any]]:
-    """Return what identifies the pictures, for comparing an unfinished run with a new one."""
-    return [{"name": facts.name, "sha256": facts.sha256} for facts in sources]

@@ -10,6 +10,7 @@ from ergo.errors import SessionError
 from ergo.notes.notes import Notes
 from ergo.session import Beside
 from ergo.storage.folder import SESSION_FILE
+from ergo.storage.session_content import PLACES_FILE
 from ergo.storage.tables import plain
 from ergo.whole import write_file
 
@@ -59,14 +60,15 @@ def has_corrections(folder: Path) -> bool:
 
 
 def keep_corrections(old: Path, fresh: Path) -> None:
-    """Copy what corrections left in a session folder into the one that takes its place.
+    """Copy what corrections left, and where recordings lie, into a folder that takes its place.
 
     Parameters
     ----------
     old, fresh : Path
         Session folders; what ``old`` does not hold is left out.
     """
-    if (old / HISTORY_FILE).is_file():
-        shutil.copyfile(old / HISTORY_FILE, fresh / HISTORY_FILE)
+    for name in (HISTORY_FILE, PLACES_FILE):
+        if (old / name).is_file():
+            shutil.copyfile(old / name, fresh / name)
     if (old / CHOICES).is_dir():
         shutil.copytree(old / CHOICES, fresh / CHOICES)

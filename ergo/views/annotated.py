@@ -10,6 +10,7 @@ import numpy as np
 from ergo.arrays import FloatArray, PictureArray
 from ergo.errors import NothingToAnalyse, OutputError
 from ergo.frames.clips import ClipSource
+from ergo.frames.same_file import check_same_file
 from ergo.session import Recording, Session
 from ergo.views.faces import blur_heads, blur_outside, head_of
 from ergo.views.pictures import bystander_heads, drawn, outline, tracked_heads
@@ -61,13 +62,14 @@ def write_annotated_clip(session: Session, source: int, path: Path, words: Words
     NothingToAnalyse
         If the source is a still.
     UnreadableClip
-        If the recording is no longer at its place.
+        If the recording is no longer at its place, or another file lies there.
     OutputError
         If the clip cannot be written.
     """
     facts = session.recording.sources[source]
     if facts.kind != "clip":
         raise NothingToAnalyse("is a still, not a clip.", where=f"{facts.name}:")
+    check_same_file(facts)
     rate = Fraction(session.recording.settings.rate_hz).limit_denominator(1000)
     try:
         _encode(_annotated(session, source, words), rate, path)

@@ -4,12 +4,15 @@ import atexit
 import json
 import shutil
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 from ergo.errors import NothingToAnalyse
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.library import open_library
-from ergo.whole import write_file
+from ergo.storage.session_content import write_places
+from ergo.storage.session_folder import read_session
+from ergo.together import all_sources
 from ergo.workflow import analyse_session
 
 ROOT = Path(__file__).parents[2]
@@ -58,8 +61,5 @@ def finished_example(reports: Path, recordings: Path) -> Path | None:
 
 def point_at(folder: Path, recordings: Path) -> None:
     """Let a copied session folder find its recordings in another place."""
-    path = folder / SESSION_FILE
-    described = json.loads(path.read_text(encoding="utf-8"))
-    for source in described["sources"]:
-        source["path"] = str(recordings / source["name"])
-    write_file(path, json.dumps(described, ensure_ascii=False, indent=1))
+    sources = all_sources(read_session(folder).recording)
+    write_places(folder, [replace(each, path=recordings / each.name) for each in sources])
