@@ -19,11 +19,11 @@ import struct
 import subprocess
 import sys
 import threading
-from collections.abc import AsyncIterator, Callable, Iterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Coroutine, Iterator, Mapping, Sequence
 from contextlib import asynccontextmanager, contextmanager, suppress
 from dataclasses import dataclass
 from types import ModuleType
-from typing import IO, Any
+from typing import IO, Any, TypeVar
 
 from ergo import errors
 from ergo.errors import EndedBySystem, ErgoError
@@ -40,6 +40,7 @@ _OPENCV_NO_MEMORY = -4  # cv::Error::StsNoMem
 _APART: int = getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0)  # on Windows, for Ctrl-C
 
 Line = Mapping[str, Any]
+Answer = TypeVar("Answer")
 
 resource: ModuleType | None
 try:
@@ -203,9 +204,9 @@ class AsyncChild:
             self._process.kill()
 
     async def ended(self) -> None:
-        """End the child and wait until it has."""
+        """End the child and wait until nothing is left of it."""
         self.kill()
-        await self._process.wait()
+        await to_its_end(self._process.communicate(b""))  # closes its pipes too
 
 
 @contextmanager
@@ -249,7 +250,20 @@ async def async_child(module: str, *arguments: str, task: Task) -> AsyncIterator
     try:
         yield started
     finally:
-        await asyncio.shield(started.ended())
+        await started.ended()
+
+
+async def to_its_end(work: Coroutine[Any, Any, Answer]) -> Answer:
+    """Do what must not be left half-done; who is cancelled meanwhile is so when it is done."""
+    doing, cancelled = asyncio.ensure_future(work), None
+    while not doing.done():
+        try:
+            await asyncio.wait({doing})
+        except asyncio.CancelledError as error:
+            cancelled = error
+    if cancelled is not None:
+        raise cancelled
+    return doing.result()
 
 
 def _command(module: str, arguments: Sequence[str]) -> list[str]:

@@ -2,22 +2,17 @@
 
 ``python -m ergo.web.analysing new OUT INPUT...`` analyses recordings, ``... together OUT
 INPUT...`` clips of several cameras as one session, ``... again OUT FOLDER`` watches
-those sources of a session again in which another operator was chosen. Each writes one
-JSON object a line to stdout: ``{"share": 0.25}`` while it works, ``{"error": "..."}``
-if the input cannot be used; with ``"lacks_start": true`` if all that is missing is when
-a clip began. It ends when its standard input does, that is when the page ends.
+those sources of a session again in which another operator was chosen. It is a child
+(:mod:`ergo.child_process`) and says ``{"share": 0.25}`` while it works.
 """
 
-import json
-import os
 import sys
-import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 
-from ergo.errors import ErgoError, NotTogether
+from ergo.child_process import Limits, Talk, run_child
 from ergo.frames.find import find_sources
 from ergo.frames.frame import SourceFacts
 from ergo.web.uploads import names_given
@@ -27,26 +22,22 @@ from ergo.workflow_again import sources_again, watch_again
 STILL_S = 1.0
 """A still takes about as long as this much of a clip. [s]"""
 EVERY_S = 0.5
-STOPPED = 130
+LIMITS = Limits(cpu_s=3600)
+"""From one picture to the next, or for all that follows the last of them (ours)."""
+Say = Callable[[dict[str, object]], None]
 
 
-def main(arguments: Sequence[str]) -> int:
-    """Analyse and return the exit code."""
-    kind, *paths = arguments
-    out, *inputs = (Path(each) for each in paths)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-    try:
-        KINDS[kind](out, inputs)
-    except NotTogether as error:  # the page has a remedy of its own
-        _say({"error": f"{error.where} {error.what}", "lacks_start": True})
-        return error.exit_code
-    except ErgoError as error:
-        _say({"error": str(error)})
-        return error.exit_code
-    return 0
+def _analyse(talk: Talk) -> None:
+    kind, out, *inputs = sys.argv[1:]
+
+    def say(line: dict[str, object]) -> None:
+        talk.got_on()
+        talk.say(line)
+
+    KINDS[kind](Path(out), [Path(each) for each in inputs], say)
 
 
-def _new(out: Path, inputs: Sequence[Path], *, is_together: bool = False) -> None:
+def _new(out: Path, inputs: Sequence[Path], say: Say, *, is_together: bool = False) -> None:
     called = names_given(inputs)
     facts = [source.facts for source in find_sources(inputs, called=called).sources]
     analyse_session(
@@ -55,26 +46,24 @@ def _new(out: Path, inputs: Sequence[Path], *, is_together: bool = False) -> Non
         is_together=is_together,
         called=called,
         force=True,
-        on_progress=share_teller(facts, _say),
+        on_progress=share_teller(facts, say),
     )
 
 
-def _again(out: Path, inputs: Sequence[Path]) -> None:
+def _again(out: Path, inputs: Sequence[Path], say: Say) -> None:
     (folder,) = inputs
     facts = [source.facts for source in sources_again(folder).values()]
-    watch_again(folder, out, share_teller(facts, _say))
+    watch_again(folder, out, share_teller(facts, say))
 
 
-KINDS: Mapping[str, Callable[[Path, Sequence[Path]], None]] = {
+KINDS: Mapping[str, Callable[[Path, Sequence[Path], Say], None]] = {
     "new": _new,
     "together": partial(_new, is_together=True),
     "again": _again,
 }
 
 
-def share_teller(
-    facts: Sequence[SourceFacts], say: Callable[[dict[str, object]], None]
-) -> Callable[[SourceFacts, float], None]:
+def share_teller(facts: Sequence[SourceFacts], say: Say) -> Callable[[SourceFacts, float], None]:
     """Return a listener to progress that says the share done of all sources, now and then."""
     lengths = {each.name: each.duration_s or STILL_S for each in facts}
     starts = {name: sum(list(lengths.values())[:at]) for at, name in enumerate(lengths)}
@@ -91,16 +80,5 @@ def share_teller(
     return tell
 
 
-def _say(line: dict[str, object]) -> None:
-    sys.stdout.write(json.dumps(line) + "\n")
-    sys.stdout.flush()
-
-
-def _end_with_parent() -> None:
-    while os.read(0, 4096):  # not through a buffer: its lock would outlive the analysis
-        pass
-    os._exit(STOPPED)
-
-
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(run_child(_analyse, LIMITS))

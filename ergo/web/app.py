@@ -25,6 +25,7 @@ from ergo.web.opened import OpenSessions
 from ergo.web.pictures import PictureLost, Pictures, PictureSlow
 from ergo.web.queue import Queue
 from ergo.web.uploads import Uploads
+from ergo.web.worker import Worker
 
 STATIC = Path(__file__).parent / "static"
 
@@ -58,6 +59,7 @@ ROUTES = (
     Route("/api/uploads/{upload}/{number:int}", sending.part, methods=["PATCH"]),
     Route("/api/jobs", sending.jobs),
     Route("/api/jobs/{job}/starts", sending.starts, methods=["POST"]),
+    Route("/api/jobs/{job}/again", sending.again, methods=["POST"]),
     Route("/api/jobs/{job}/cancel", sending.cancel, methods=["POST"]),
     Route("/api/jobs/{job}", sending.remove, methods=["DELETE"]),
     Mount("/static", StaticFiles(directory=STATIC)),
@@ -83,14 +85,16 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
     """
     library = open_library(library_folder, database_url)
     sessions = OpenSessions(library)
+    uploads = Uploads(library_folder / "recordings")
     desk = Desk(
         folder=library_folder,
         sessions=sessions,
         pictures=Pictures(),
-        uploads=Uploads(library_folder / "recordings"),
-        queue=Queue(library_folder / "analyses", sessions),
+        uploads=uploads,
+        queue=Queue(library_folder / "analyses", uploads),
         made=Made(library_folder / "made"),
         sending=asyncio.Lock(),
+        looked_at=set(),
         templates=templates(),
     )
 
@@ -98,7 +102,7 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         tasks = [
             asyncio.create_task(desk.pictures.warm_up()),
-            asyncio.create_task(desk.queue.work()),
+            asyncio.create_task(Worker(desk.queue, sessions).work()),
         ]
         yield
         for task in tasks:

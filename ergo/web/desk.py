@@ -40,6 +40,8 @@ class Desk:
     made : Made
     sending : asyncio.Lock
         One part of an upload is written at a time.
+    looked_at : set of str
+        Uploads that are being looked at before they are queued.
     templates : Environment
     """
 
@@ -50,6 +52,7 @@ class Desk:
     queue: Queue
     made: Made
     sending: asyncio.Lock
+    looked_at: set[str]
     templates: Environment
 
 

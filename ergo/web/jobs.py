@@ -3,7 +3,9 @@
 import json
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
+
+from pydantic import TypeAdapter
 
 from ergo.whole import write_file
 
@@ -51,6 +53,10 @@ class Job:
     session: str | None = None
 
 
+_JOB = TypeAdapter(Job)
+DAMAGED = "This analysis is damaged on the disk. Take it off the list and send the recording again."
+
+
 def write_job(job: Job, folder: Path) -> None:
     """Write a job's file, whole or not at all."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -58,11 +64,18 @@ def write_job(job: Job, folder: Path) -> None:
 
 
 def read_jobs(folder: Path) -> list[Job]:
-    """Return the jobs of a folder in order; what ran when the page ended waits again."""
-    jobs = [_job(json.loads(path.read_text(encoding="utf-8"))) for path in folder.glob("*.json")]
+    """Return the jobs of a folder in order; what ran when the page ended waits again.
+
+    A damaged file is one failed job that bears its name; nothing else suffers.
+    """
+    jobs = [_read(path) for path in folder.glob("*.json")]
     jobs = [replace(job, state="waiting") if job.state == "running" else job for job in jobs]
-    return sorted(jobs, key=lambda job: job.number)
+    return sorted(jobs, key=lambda job: (job.number, job.name))
 
 
-def _job(row: dict[str, Any]) -> Job:
-    return Job(**{**row, "inputs": tuple(row["inputs"]), "tags": tuple(row["tags"])})
+def _read(path: Path) -> Job:
+    try:
+        job = _JOB.validate_json(path.read_bytes())
+    except (OSError, ValueError):
+        return Job(path.stem, 0, path.name, (), state="failed", error=DAMAGED)
+    return replace(job, id=path.stem)

@@ -14,7 +14,7 @@ from ergo.web.uploads import AnalysisWanted, Called, UploadWanted
 _ID = {"type": "string", "pattern": "^[0-9a-f]{32}$"}
 _WHOLE = {"type": "integer", "minimum": 0, "maximum": 2**31 - 1}
 _JSON = "application/json"
-_REFUSALS = ("400", "403", "404", "409", "413", "415", "421", "422", "507")
+_REFUSALS = ("400", "403", "404", "409", "413", "415", "421", "422", "503", "507")
 
 
 def description() -> dict[str, Any]:
@@ -73,6 +73,9 @@ def _of_sending() -> dict[str, dict[str, Any]]:
             "post": _told(
                 "State when clips began, and analyse again", None, StartsStated, status="204"
             )
+        },
+        "/api/jobs/{job}/again": {
+            "post": _told("Put an analysis that failed back into the queue", None, status="204")
         },
         "/api/jobs/{job}/cancel": {"post": _told("Stop an analysis", None, status="204")},
     }

@@ -111,7 +111,7 @@ class Pictures:
         """End the process."""
         worker, self._worker = self._worker, None
         if worker is not None:
-            await asyncio.shield(worker.ended())
+            await worker.ended()
 
     async def _asked(
         self, work: Callable[..., Answer], *arguments: Any, patience_s: float | None = None

@@ -1,10 +1,11 @@
-"""Analyses one after the other in a process of their own; a restart goes on with the queue."""
+"""The analyses that are asked for, in order; a restart goes on with them.
+
+What becomes of an analysis is decided here alone, by its state: :mod:`ergo.web.worker`
+takes one after the other and gives up what is no longer wanted.
+"""
 
 import asyncio
-import contextlib
-import json
 import logging
-import sys
 import time
 from collections.abc import Sequence
 from dataclasses import replace
@@ -12,19 +13,16 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-from ergo.errors import ErgoError, LibraryError
+from ergo.errors import OutputError
 from ergo.notes.reading import notes_path, read_notes, write_notes
-from ergo.storage.choices import keep_choice
-from ergo.storage.library import Library
 from ergo.storage.library_entry import Entry
 from ergo.web.jobs import Job, read_jobs, write_job
-from ergo.web.opened import OpenSessions
-from ergo.web.uploads import names_given
+from ergo.web.uploads import Uploads, names_given
 from ergo.whole import remove_folder
 
 LEAST_SHARE = 0.01
 """From this share done on, the time left is told."""
-FAILED = "The analysis ended unexpectedly. Please try once more."
+_ENDED = ("failed", "cancelled")
 
 
 class Queue:
@@ -34,18 +32,18 @@ class Queue:
     ----------
     folder : Path
         Of the jobs; made when it is first needed.
-    sessions : OpenSessions
-        What is finished is put into its library.
+    uploads : Uploads
+        A job that is taken off the list without a session takes its recordings along.
     """
 
-    def __init__(self, folder: Path, sessions: OpenSessions) -> None:
+    def __init__(self, folder: Path, uploads: Uploads) -> None:
         self._folder = folder
-        self._sessions = sessions
+        self._uploads = uploads
         self._jobs = {job.id: job for job in read_jobs(folder)}
-        self._wake = asyncio.Event()
-        self._process: asyncio.subprocess.Process | None = None
+        self._waiting: list[asyncio.Future[None]] = []
         self._share = 0.0
         self._begun = 0.0
+        self._kept: str | None = None
 
     def add(
         self,
@@ -82,7 +80,6 @@ class Queue:
             stated = read_notes(path).model_copy(update={"begins_s": start_s})
             write_notes(stated, notes_path(path))
         self._set(replace(job, state="waiting", lacks_start=False, error=None))
-        self._wake.set()
 
     def stop_watching_again(self, session: str, but: Job | None = None) -> None:
         """Drop whatever is queued for another choice of a session's operator."""
@@ -94,111 +91,105 @@ class Queue:
         number = max((job.number for job in self._jobs.values()), default=0) + 1
         paths = tuple(str(path.resolve()) for path in inputs)
         job = Job(uuid4().hex, number, name, paths, **facts)
-        self._set(job)
-        self._wake.set()
+        write_job(job, self._folder)  # what cannot be written is not promised
+        self._jobs[job.id] = job
+        self._tell()
         return job
 
     def described(self) -> list[dict[str, Any]]:
         """Return the jobs as the browser is told of them, in order."""
         return [self._row(job) for job in self._jobs.values()]
 
+    def again(self, job_id: str) -> None:
+        """Put an analysis that failed or was cancelled back; KeyError if there is none."""
+        job = self._jobs[job_id]
+        if not _can_be_repeated(job):
+            raise KeyError(job_id)
+        self._set(replace(job, state="waiting", error=None))
+
     def cancel(self, job_id: str) -> None:
         """Stop an analysis, or take it out of the queue; KeyError if there is none."""
         job = self._jobs[job_id]
-        if job.state in ("waiting", "running"):
+        if job.state in ("waiting", "running") and job_id != self._kept:
             self._set(replace(job, state="cancelled"))
-        if job.state == "running" and self._process is not None:
-            with contextlib.suppress(ProcessLookupError):
-                self._process.kill()
 
     def remove(self, job_id: str) -> None:
-        """Take a job that has ended off the list; KeyError if there is none."""
-        if self._jobs[job_id].state in ("waiting", "running"):
-            self.cancel(job_id)
-        if self._jobs.pop(job_id).lacks_start:
-            remove_folder(self._out(job_id))
+        """Take a job off the list, running or not; KeyError if there is none."""
+        job = self._jobs.pop(job_id)
         (self._folder / f"{job_id}.json").unlink(missing_ok=True)
+        if job.state == "running":
+            self._tell()  # the worker gives it up, then drops it
+        else:
+            self.drop(job)
 
-    async def work(self) -> None:
-        """Do one job after the other, for ever; what runs when this is cancelled waits again."""
+    def drop(self, job: Job) -> None:
+        """Remove what a job that is off the list leaves behind."""
+        remove_folder(self.out(job.id))
+        if job.session is None and job.replaces is None:
+            self._uploads.give_up([Path(each) for each in job.inputs], job.id)
+
+    async def next(self) -> Job:
+        """Return the next job that waits, running from now on."""
         while True:
             job = next((job for job in self._jobs.values() if job.state == "waiting"), None)
-            if job is None:
-                self._wake.clear()
-                await self._wake.wait()
-                continue
-            try:
-                await self._do(job)
-            except Exception:  # the queue goes on with the next one
-                logging.getLogger(__name__).exception("unexpected error")
-                self._set(replace(job, state="failed", error=FAILED))
+            if job is not None:
+                self._share, self._begun = 0.0, time.monotonic()
+                self._set(replace(job, state="running"))
+                return self._jobs[job.id]
+            await self._change()
 
-    async def _do(self, job: Job) -> None:
-        self._share, self._begun = 0.0, time.monotonic()
-        self._set(replace(job, state="running"))
-        out = self._out(job.id)
-        code, said = await self._analysed(job, out)
-        if self._jobs.get(job.id, job).state == "cancelled" or job.id not in self._jobs:
-            remove_folder(out)
-            return
-        if code == 0:
-            await self._finish(job, out)
-        else:
-            error, lacks_start = said.get("error", FAILED), said.get("lacks_start", False)
-            self._set(replace(job, state="failed", error=error, lacks_start=lacks_start))
-            if lacks_start:
-                return  # what was watched is wanted when the start is stated
-        remove_folder(out)
+    def is_running(self, job_id: str) -> bool:
+        """Return whether a job that was taken is still wanted."""
+        return job_id in self._jobs and self._jobs[job_id].state == "running"
 
-    def _out(self, job_id: str) -> Path:
+    def is_listed(self, job_id: str) -> bool:
+        """Return whether a job has not been taken off the list."""
+        return job_id in self._jobs
+
+    async def unwanted(self, job_id: str) -> None:
+        """Wait until a running job is no longer wanted."""
+        while self.is_running(job_id):
+            await self._change()
+
+    def got_on(self, share: float) -> None:
+        """Say how much of the running job is done."""
+        self._share = share
+
+    def keeping(self, job_id: str) -> bool:
+        """Say that what a job made is put into the library now; return whether it is wanted."""
+        self._kept = job_id if self.is_running(job_id) else None
+        return self._kept is not None
+
+    def end(self, job_id: str, **facts: Any) -> bool:
+        """Say how a running job ended, if it is still wanted; return whether it was."""
+        self._kept = None
+        is_wanted = self.is_running(job_id)
+        if is_wanted:
+            self._set(replace(self._jobs[job_id], **facts))
+        return is_wanted
+
+    def out(self, job_id: str) -> Path:
+        """Return the folder into which a job is made."""
         return self._folder / f"{job_id}.out"
 
-    async def _analysed(self, job: Job, out: Path) -> tuple[int, dict[str, Any]]:
-        """Run the analysis; return its exit code and what it said, the last of each kind."""
-        kind = "again" if job.replaces else "together" if job.is_together else "new"
-        process = await asyncio.create_subprocess_exec(
-            *(sys.executable, "-m", "ergo.web.analysing", kind, str(out), *job.inputs),
-            stdin=asyncio.subprocess.PIPE,
-            stdout=asyncio.subprocess.PIPE,
-            stderr=asyncio.subprocess.DEVNULL,
-        )
-        self._process = process
-        said: dict[str, Any] = {}
-        try:
-            assert process.stdout is not None
-            async for line in process.stdout:
-                with contextlib.suppress(ValueError, TypeError):
-                    said |= json.loads(line)
-                    self._share = said.get("share", self._share)
-            return await process.wait(), said
-        finally:
-            self._process = None
-            if process.returncode is None:
-                process.kill()
-                await process.wait()
+    async def _change(self) -> None:
+        waiter = asyncio.get_running_loop().create_future()
+        self._waiting.append(waiter)
+        await waiter
 
-    async def _finish(self, job: Job, out: Path) -> None:
-        try:
-            if job.replaces is None:
-                session = await asyncio.to_thread(_added, self._sessions.library, job, out)
-            else:
-                session = job.replaces
-                await asyncio.to_thread(self._take, session, out)
-        except (ErgoError, KeyError) as error:
-            self._set(replace(job, state="failed", error=str(error)))
-            return
-        self._set(replace(job, state="done", session=session))
-
-    def _take(self, session: str, out: Path) -> None:
-        """Keep what was watched; show it if its choice is still the one that is stated."""
-        with self._sessions.lock:
-            folder = self._sessions.entry(session).folder
-            keep_choice(folder, out)
-            self._sessions.show_choice(session)
+    def _tell(self) -> None:
+        waiting, self._waiting = self._waiting, []
+        for each in waiting:
+            if not each.done():
+                each.set_result(None)
 
     def _set(self, job: Job) -> None:
-        write_job(job, self._folder)
         self._jobs[job.id] = job
+        self._tell()
+        try:
+            write_job(job, self._folder)
+        except OutputError:  # a full disk must not stop the queue; a restart does this job again
+            logging.getLogger(__name__).exception("not written")
 
     def _row(self, job: Job) -> dict[str, Any]:
         is_running = job.state == "running"
@@ -217,18 +208,12 @@ class Queue:
             "replaces": job.replaces,
             "clips": _names(job) if job.is_together else [],
             "lacks_start": job.lacks_start,
+            "can_be_repeated": _can_be_repeated(job),
         }
 
 
-def _added(library: Library, job: Job, out: Path) -> str:
-    """Put a finished analysis into the library; a taken name gets a number."""
-    for name in (job.name, *(f"{job.name[:76]} {number}" for number in range(2, 100))):
-        try:
-            return library.add(out, name, tags=job.tags).id
-        except LibraryError:
-            if name not in {entry.name for entry in library.entries()}:
-                raise
-    raise LibraryError("is taken.", where=job.name)
+def _can_be_repeated(job: Job) -> bool:
+    return job.state in _ENDED and bool(job.inputs) and not job.lacks_start
 
 
 def _names(job: Job) -> list[str]:

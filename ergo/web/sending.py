@@ -66,17 +66,34 @@ async def part(request: Request) -> Response:
 
 
 async def done(request: Request) -> Response:
-    """Look at what has come and queue its analysis; 422 if a file cannot be used."""
+    """Look at what has come and queue its analysis; 422 if a file cannot be used.
+
+    Asked again, it answers with the same analysis; 409 while it is still looking.
+    """
     desk, upload = desk_of(request), request.path_params["upload"]
     wanted = await form_of(request, AnalysisWanted)
     files = desk.uploads.whole(upload)
+    if upload in desk.looked_at:
+        raise HTTPException(HTTPStatus.CONFLICT, "This upload is being looked at already.")
+    desk.looked_at.add(upload)
+    try:
+        job = desk.uploads.owner(upload) or await _queued(desk, upload, files, wanted)
+    finally:
+        desk.looked_at.discard(upload)
+    return JSONResponse({"job": job}, status_code=HTTPStatus.CREATED)
+
+
+async def _queued(
+    desk: Desk, upload: str, files: Sequence[Arriving], wanted: AnalysisWanted
+) -> str:
     why = await _refusal(desk, files, is_together=wanted.together)
     if why is not None:
         desk.uploads.remove(upload)
         raise HTTPException(HTTPStatus.UNPROCESSABLE_ENTITY, why)
     paths = [file.path for file in files]
     job = desk.queue.add(wanted.name, paths, wanted.tags, is_together=wanted.together)
-    return JSONResponse({"job": job.id}, status_code=HTTPStatus.CREATED)
+    desk.uploads.take(upload, job.id)
+    return job.id
 
 
 async def _refusal(desk: Desk, files: Sequence[Arriving], *, is_together: bool) -> str | None:
@@ -103,6 +120,11 @@ async def starts(request: Request) -> Response:
     """State when clips of other cameras began, and analyse again."""
     stated = await form_of(request, StartsStated)
     return _with_job(request, lambda job: desk_of(request).queue.state_starts(job, stated.begins_s))
+
+
+async def again(request: Request) -> Response:
+    """Put an analysis that failed or was cancelled back into the queue."""
+    return _with_job(request, desk_of(request).queue.again)
 
 
 async def cancel(request: Request) -> Response:

@@ -9,6 +9,7 @@ import json
 import re
 import shutil
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from http import HTTPStatus
 from pathlib import Path, PurePath
@@ -29,7 +30,7 @@ SPARE_BYTES = 500_000_000
 """Room that must be left on the disk after an upload."""
 
 _ID = re.compile(r"[0-9a-f]{32}")
-_STATE = "upload.json"
+_STATE, _OWNER = "upload.json", "analysis"
 _FOLDERS = re.compile(r"^.*[/\\]", re.DOTALL)
 
 
@@ -154,12 +155,15 @@ class Uploads:
         ------
         HTTPException
             404 if there is no such file, 409 if the part does not follow what has
-            come, 413 if the file would become larger than was said.
+            come or the upload is analysed already, 413 if the file would become larger
+            than was said.
         """
         files = self.files(upload)
         if not 0 <= number < len(files):
             raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such file in this upload.")
         file = files[number]
+        if self.owner(upload) is not None:
+            raise HTTPException(HTTPStatus.CONFLICT, "This upload is analysed already.")
         if offset != file.offset:
             raise HTTPException(
                 HTTPStatus.CONFLICT, f"{file.offset} bytes have come; go on from there."
@@ -179,9 +183,28 @@ class Uploads:
             raise HTTPException(HTTPStatus.CONFLICT, "Not everything has come yet.")
         return files
 
+    def take(self, upload: str, job: str) -> None:
+        """Let an analysis own an upload from now on."""
+        write_file(self._place(upload) / _OWNER, job)
+
+    def owner(self, upload: str) -> str | None:
+        """Return the id of the analysis that owns an upload; None while it is the sender's."""
+        try:
+            return (self._place(upload) / _OWNER).read_text(encoding="utf-8")
+        except FileNotFoundError:
+            return None
+
     def remove(self, upload: str) -> None:
-        """Remove what has come of an upload."""
-        shutil.rmtree(self._place(upload))
+        """Remove what has come of an upload, unless an analysis owns it."""
+        if self.owner(upload) is None:
+            shutil.rmtree(self._place(upload))
+
+    def give_up(self, paths: Iterable[Path], job: str) -> None:
+        """Remove those of these files that an analysis owns, with their upload."""
+        for place in {path.parent for path in paths}:
+            with suppress(HTTPException):
+                if place.parent == self.folder.resolve() and self.owner(place.name) == job:
+                    shutil.rmtree(place, ignore_errors=True)
 
     def _place(self, upload: str) -> Path:
         place = self.folder / upload

@@ -1,6 +1,9 @@
+import asyncio
 import io
 import shutil
+import threading
 import zipfile
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -142,6 +145,58 @@ def test_what_cannot_be_analysed_is_refused_in_one_line_and_removed(
     assert answer.json()["error"].startswith(name)
     assert not (library_folder / "recordings" / upload).exists()
     assert client.get("/api/jobs").json() == []
+
+
+def test_an_upload_is_done_once_however_often_that_is_said(client, library_folder):
+    upload = sent(client, "a.jpg", STILL.read_bytes())
+    first = done(client, upload)
+    second = done(client, upload, "once more")
+    client.post(f"/api/jobs/{first.json()['job']}/cancel")
+    assert (first.status_code, second.status_code) == (201, 201)
+    assert first.json() == second.json()
+    assert len(client.get("/api/jobs").json()) == 1
+    assert put(client, upload, b"x", offset=STILL.stat().st_size).status_code == 409
+
+
+def test_done_said_again_never_removes_what_an_analysis_owns(client, library_folder, monkeypatch):
+    upload = sent(client, "a.jpg", STILL.read_bytes())
+    done(client, upload)
+    client.get("/api/jobs")
+
+    async def refused(path):
+        return "is damaged."
+
+    monkeypatch.setattr(client.app.state.desk.pictures, "refusal_of", refused)
+    done(client, upload)
+    assert (library_folder / "recordings" / upload / "001.jpg").read_bytes() == STILL.read_bytes()
+
+
+def test_done_said_twice_at_once_is_looked_at_once(client, library_folder, monkeypatch):
+    upload = sent(client, "a.jpg", STILL.read_bytes())
+    looking, may_go_on = threading.Event(), threading.Event()
+
+    async def slow(path):
+        looking.set()
+        await asyncio.to_thread(may_go_on.wait, 60)
+
+    monkeypatch.setattr(client.app.state.desk.pictures, "refusal_of", slow)
+    with ThreadPoolExecutor() as threads:
+        first = threads.submit(done, client, upload)
+        assert looking.wait(60)
+        second = done(client, upload)
+        may_go_on.set()
+    client.post(f"/api/jobs/{first.result().json()['job']}/cancel")
+    assert (first.result().status_code, second.status_code) == (201, 409)
+    assert len(client.get("/api/jobs").json()) == 1
+
+
+def test_a_job_without_a_session_takes_its_recording_along(client, library_folder):
+    upload = sent(client, "a.jpg", STILL.read_bytes())
+    job = done(client, upload).json()["job"]
+    client.post(f"/api/jobs/{job}/cancel")
+    assert (library_folder / "recordings" / upload).is_dir()
+    client.delete(f"/api/jobs/{job}")
+    assert not (library_folder / "recordings" / upload).exists()
 
 
 def test_a_phone_s_picture_of_50_million_pixels_is_taken(client):

@@ -51,9 +51,15 @@ export class Jobs {
     }
     if (job.session) parts.push(element("a", { href: `/sessions/${job.session}` }, say("page.look_at")));
     if (job.lacks_start) parts.push(startsForm(job, () => this.refresh()));
+    if (job.can_be_repeated) parts.push(element("button", { type: "button", "aria-label": `${say("page.try_again")}: ${job.name}`, onclick: () => this.post(job, "again") }, say("page.try_again")));
     const isActive = ACTIVE.includes(job.state);
     parts.push(element("button", { type: "button", "aria-label": `${say(isActive ? "page.cancel" : "page.remove")}: ${job.name}`, onclick: () => this.act(job, isActive) }, say(isActive ? "page.cancel" : "page.remove")));
     return element("li", { "data-state": job.state }, ...parts);
+  }
+
+  async post(job, what) {
+    await ask(`/api/jobs/${job.id}/${what}`, { method: "POST" });
+    this.refresh();
   }
 
   async act(job, isActive) {

@@ -51,8 +51,8 @@ export async function send(files, place, isTogether = false) {
       }
       sent += file.size;
     }
-    localStorage.removeItem(key);
     await askJson(`/api/uploads/${upload.id}/done`, { name, together: isTogether });
+    localStorage.removeItem(key);
   } catch (error) {
     if (error instanceof TypeError) tell(say("page.send_failed", { name }), true);
     else tell(error.message, true);
