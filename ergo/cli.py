@@ -30,6 +30,7 @@ from ergo.cli_serve import serve
 from ergo.errors import ErgoError, TooLittleSeen
 from ergo.memory import share_one_heap
 from ergo.printable import printable
+from ergo.storage.private import keep_private
 
 if TYPE_CHECKING:
     from ergo.frames.frame import SourceFacts
@@ -57,6 +58,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # our threads are busy with pictures
     share_one_heap()
+    keep_private(is_shared="ERGO_DATABASE_URL" in os.environ)
     let_nothing_be_unprintable()
     try:
         code = ergo.main(args=arguments, prog_name="ergo", standalone_mode=False)

@@ -34,6 +34,7 @@ from ergo.storage.library_schema import (
     migrate,
     told,
 )
+from ergo.storage.private import make_private
 from ergo.storage.session_folder import read_session
 from ergo.together import all_sources
 from ergo.whole import write_file
@@ -350,7 +351,9 @@ def open_library(folder: Path, database_url: str | None = None) -> Library:
         If the driver for PostgreSQL is not installed.
     """
     with told(folder):
+        is_new = not folder.exists()
         folder.mkdir(parents=True, exist_ok=True)
+        make_private(folder, is_shared=bool(database_url), is_new=is_new)
     engine, where = engine_for(folder, database_url)
     library = Library(folder, where, engine)
     try:
