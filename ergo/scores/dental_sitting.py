@@ -14,7 +14,7 @@ import numpy as np
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.arms import arms_as_read
 from ergo.scores.circumstances import Circumstances
-from ergo.scores.judged import Judged, judge, worst
+from ergo.scores.judged import Judged, judge
 from ergo.scores.method_score import MethodScore
 from ergo.scores.parts import ArmSide, Reading, measured, with_support
 from ergo.scores.table import band_table
@@ -58,9 +58,11 @@ def dental_sitting(
             circumstances.support["trunk"],
             reading,
         ),
-        "symmetry": worst(
-            [measured(posture, angle, "dental_symmetry", reading) for angle in SYMMETRY]
-        ),
+    }
+    parts: dict[str, dict[str, Judged]] = {name: {name: each} for name, each in counted.items()}
+    parts["symmetry"] = {
+        angle.removesuffix("_deg"): measured(posture, angle, "dental_symmetry", reading)
+        for angle in SYMMETRY
     }
     shown = {
         "neck_flexion_north_america": ("neck_flexion_deg", "dental_within_20"),
@@ -71,7 +73,7 @@ def dental_sitting(
         name: band_table(table, reading["shared_edge"]).step(posture.angle(angle))
         for name, (angle, table) in shown.items()
     }
-    whole = verdict_score("dental_sitting", "whole", reading, counted, beside, ())
+    whole = verdict_score("dental_sitting", "whole", reading, parts, beside, ())
     arms = (_arm(side, posture, circumstances, reading) for side in ("left", "right"))
     return (whole, *arms)
 
@@ -89,7 +91,8 @@ def _arm(
         "upper_arm_forward": upper_arm("shoulder_flexion", "dental_upper_arm_forward"),
         "forearm_raise": _forearm_raise(side, posture, reading),
     }
-    return verdict_score("dental_sitting", side, reading, counted, {}, ())
+    parts = {name: {name: each} for name, each in counted.items()}
+    return verdict_score("dental_sitting", side, reading, parts, {}, ())
 
 
 def _forearm_raise(side: ArmSide, posture: PostureTrack, reading: Reading) -> Judged:

@@ -49,18 +49,31 @@ def iso11226(
         A choice for every option of READINGS.
     """
     parts = {
-        "trunk": _trunk(posture, circumstances, reading),
-        "head": with_support(
-            posture,
-            "head_inclination_deg",
-            HEAD[reading["backward_beyond"]],
-            circumstances.support["trunk"],
-            reading,
-        ),
-        "neck": _neck(posture, reading),
+        "trunk": {
+            "trunk_inclination": _trunk_inclination(posture, circumstances, reading),
+            "trunk_twist": _symmetric(posture, "trunk_twist_deg", "twist", reading),
+            "trunk_side_bend": _symmetric(posture, "trunk_side_bend_deg", "side_bend", reading),
+        },
+        "head": {
+            "head_inclination": with_support(
+                posture,
+                "head_inclination_deg",
+                HEAD[reading["backward_beyond"]],
+                circumstances.support["trunk"],
+                reading,
+            )
+        },
+        "neck": {
+            "neck_flexion": measured(
+                posture, "neck_flexion_deg", NECK[reading["backward_beyond"]], reading
+            ),
+            "neck_rotation": _symmetric(posture, "neck_rotation_deg", "twist", reading),
+            "neck_side_bend": _symmetric(posture, "neck_side_bend_deg", "side_bend", reading),
+        },
     }
     unstated = ~circumstances.support["trunk"].is_stated
-    assumed = _named("trunk_support", unstated, worst(tuple(parts.values())))
+    every = [each for inputs in parts.values() for each in inputs.values()]
+    assumed = _named("trunk_support", unstated, worst(every))
     whole = verdict_score("iso11226", "whole", reading, parts, {}, assumed)
     arms = (_arm(side, posture, circumstances, reading) for side in ("left", "right"))
     return (whole, *arms)
@@ -109,13 +122,14 @@ def _not_recommended_if(condition: Judged) -> Judged:
     return Judged(verdict, chance)
 
 
-def _symmetric(posture: PostureTrack, twist: str, bend: str, reading: Reading) -> Judged:
-    turned = measured(posture, twist, "twist", reading)
-    bent = measured(posture, bend, "side_bend", reading)
-    return _not_recommended_if(worst((turned, bent)))
+def _symmetric(posture: PostureTrack, angle: str, table: str, reading: Reading) -> Judged:
+    """Return verdict 3 where a part is twisted or bent sideways."""
+    return _not_recommended_if(measured(posture, angle, table, reading))
 
 
-def _trunk(posture: PostureTrack, circumstances: Circumstances, reading: Reading) -> Judged:
+def _trunk_inclination(
+    posture: PostureTrack, circumstances: Circumstances, reading: Reading
+) -> Judged:
     """Return the verdict on the trunk line against its reference line.
 
     Backward is judged by flexion with its own spread, 20 and 60 degrees by the inclination.
@@ -127,14 +141,7 @@ def _trunk(posture: PostureTrack, circumstances: Circumstances, reading: Reading
     if np.any(supported):
         with_support = judge_lean(band_table("iso11226_trunk_supported", edge), *lean)
         inclined = chosen(inclined, supported, with_support)
-    symmetric = _symmetric(posture, "trunk_twist_deg", "trunk_side_bend_deg", reading)
-    return worst((inclined, symmetric))
-
-
-def _neck(posture: PostureTrack, reading: Reading) -> Judged:
-    flexed = measured(posture, "neck_flexion_deg", NECK[reading["backward_beyond"]], reading)
-    symmetric = _symmetric(posture, "neck_rotation_deg", "neck_side_bend_deg", reading)
-    return worst((flexed, symmetric))
+    return inclined
 
 
 def _arm(
@@ -146,13 +153,13 @@ def _arm(
     shrugged, unseen = assumed_where_unseen(
         measured(posture, f"shoulder_raise_mm_{side}", "raised", reading), 1
     )
-    arm = worst((raised, _not_recommended_if(shrugged)))
+    inputs = {"upper_arm_elevation": raised, "raised_shoulder": _not_recommended_if(shrugged)}
+    arm = worst(tuple(inputs.values()))
     assumed = (
         *_named("raised_shoulder", unseen, arm),
         *_named("arm_support", ~support.is_stated, arm),
     )
-    counted = {"upper_arm": arm}
-    return verdict_score("iso11226", side, reading, counted, {}, assumed)
+    return verdict_score("iso11226", side, reading, {"upper_arm": inputs}, {}, assumed)
 
 
 def _named(name: str, frames: BoolArray, judged: Judged) -> tuple[str, ...]:

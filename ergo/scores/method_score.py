@@ -74,6 +74,9 @@ class MethodScore:
     additions : mapping of str to array (frame,)
         What muscle use, activity, force and load add, by the method's name for
         it; here 0 means "adds nothing".
+    deciding : mapping of str to array (frame,)
+        Of methods whose score is the worst of several verdicts: the inputs that alone
+        would give the same verdict, and where; nowhere at the first level.
     """
 
     method: str
@@ -88,6 +91,7 @@ class MethodScore:
     strained: Mapping[str, BoolArray] = field(default_factory=dict)
     within_one: FloatArray | None = None
     additions: Mapping[str, StepArray] = field(default_factory=dict)
+    deciding: Mapping[str, BoolArray] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         wanted = (len(self.score), len(self.levels))

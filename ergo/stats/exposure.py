@@ -84,6 +84,22 @@ class LimitShares:
 
 
 @dataclass(frozen=True, slots=True)
+class Decider:
+    """An input that alone gives a verdict.
+
+    Attributes
+    ----------
+    name : str
+        Of the input, as in ``MethodScore.deciding``.
+    held : Share
+        How long it does.
+    """
+
+    name: str
+    held: Share
+
+
+@dataclass(frozen=True, slots=True)
 class LevelShares:
     """How long one method gave each of its levels on one side.
 
@@ -95,6 +111,9 @@ class LevelShares:
     held : tuple of Share
         One per level.
     unjudged : Share
+    decided_by : tuple of tuple of Decider
+        One tuple per level, longest first; several inputs may decide at a time. Empty
+        for methods whose score is not the worst of several verdicts.
     """
 
     method: str
@@ -102,6 +121,7 @@ class LevelShares:
     levels: tuple[Level, ...]
     held: tuple[Share, ...]
     unjudged: Share
+    decided_by: tuple[tuple[Decider, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """How long angles were in the bands of the published limits, and methods at their levels."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from scipy.special import ndtri
@@ -9,7 +9,7 @@ from ergo.arrays import FloatArray
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.method_score import NOT_SEEN, MethodScore
 from ergo.stats.bands import LimitSet, bands_held, edges_of
-from ergo.stats.exposure import LevelShares, LimitShares, Share
+from ergo.stats.exposure import Decider, LevelShares, LimitShares, Share
 from ergo.stats.uncertain import (
     DRAWS,
     AlikeFrames,
@@ -109,6 +109,7 @@ def _level_shares(score: MethodScore, weights: Weights) -> tuple[LevelShares, ..
     counted = weights.summed(score.level, len(score.levels) + 1, weights.weight)
     per_level = shares_with_interval(counted[1:], _drawn_levels(score, weights, total), total)
     unjudged = sure_shares(counted[NOT_SEEN] + weights.gap, total)
+    decided = _decided(score, weights, total)
     return tuple(
         LevelShares(
             score.method,
@@ -116,9 +117,35 @@ def _level_shares(score: MethodScore, weights: Weights) -> tuple[LevelShares, ..
             score.levels,
             tuple(level[group] for level in per_level),
             unjudged[group],
+            tuple(of_level[group] for of_level in decided),
         )
         for group in range(len(total))
     )
+
+
+def _decided(
+    score: MethodScore, weights: Weights, total: FloatArray
+) -> list[list[tuple[Decider, ...]]]:
+    """Return what decided and how long, longest first: by level, then by group."""
+    if not score.deciding:
+        return []
+    found: list[list[tuple[Decider, ...]]] = []
+    for level in range(1, len(score.levels) + 1):
+        held = {
+            name: sure_shares(
+                weights.summed((frames & (score.level == level)).astype(int), 2, weights.weight)[1],
+                total,
+            )
+            for name, frames in score.deciding.items()
+        }
+        found.append([_longest_first(held, group) for group in range(len(total))])
+    return found
+
+
+def _longest_first(held: Mapping[str, tuple[Share, ...]], group: int) -> tuple[Decider, ...]:
+    each = [Decider(name, shares[group]) for name, shares in held.items()]
+    each = [decider for decider in each if decider.held.share > 0]
+    return tuple(sorted(each, key=lambda decider: -decider.held.share))
 
 
 def _drawn_levels(score: MethodScore, weights: Weights, total: FloatArray) -> FloatArray:

@@ -17,6 +17,7 @@ from ergo.stats.exposure import (
     Exposure,
     Group,
     HoldRecord,
+    LevelShares,
     LimitShares,
     Share,
 )
@@ -186,6 +187,10 @@ def judged_table(exposure: Exposure, words: Words) -> Table:
     )
 
 
+TIME_LIMITED = "time_limited"
+"""Band of a rule that draws a holding-time line; no other rule limits time."""
+
+
 def limits_table(exposure: Exposure, words: Words, *, headline: bool) -> Table:
     """Return the time in every range of the rules in the figures, or of all the others.
 
@@ -209,7 +214,10 @@ def _limit_row(limits: LimitShares, unit: TimeUnit, words: Words) -> tuple[str, 
     angle = limits.limits.angle
     by_strain: list[list[str]] = [[], [], []]
     for band, held in zip(limits.limits.bands, limits.held, strict=True):
-        text = f"{band_text(band, angle, words)}: {share_text(held, unit, words)}"
+        range_text = band_text(band, angle, words)
+        if band.name == TIME_LIMITED:
+            range_text = words.say("strain.time_limited", range=range_text)
+        text = f"{range_text}: {share_text(held, unit, words)}"
         by_strain[band.strain].append(text)
     return (
         words.name("angle", angle.name),
@@ -342,12 +350,7 @@ def scores_table(exposure: Exposure, words: Words) -> Table | None:
         (
             words.name("rules", levels.method),
             words.say(f"scores.sides.{levels.side}"),
-            "\n".join(
-                f"{level_text(level, mark, words)}: {share_text(held, exposure.unit, words)}"
-                for level, mark, held in zip(
-                    levels.levels, marks_for(len(levels.levels)), levels.held, strict=True
-                )
-            ),
+            "\n".join(_level_lines(levels, exposure.unit, words)),
             share_text(levels.unjudged, exposure.unit, words),
         )
         for levels in exposure.scores
@@ -357,6 +360,23 @@ def scores_table(exposure: Exposure, words: Words) -> Table | None:
         f"{NOT_JUDGED.symbol} {words.say('column.not_judged')}",
     )
     return Table(words.say("caption.scores"), columns, rows) if rows else None
+
+
+def _level_lines(levels: LevelShares, unit: TimeUnit, words: Words) -> list[str]:
+    """Return the time at each level, and below it the inputs that decide it."""
+    lines = []
+    for at, (level, mark, held) in enumerate(
+        zip(levels.levels, marks_for(len(levels.levels)), levels.held, strict=True)
+    ):
+        lines.append(f"{level_text(level, mark, words)}: {share_text(held, unit, words)}")
+        deciders = levels.decided_by[at] if levels.decided_by else ()
+        if deciders:
+            each = ", ".join(
+                f"{words.name('inputs', decider.name)} {words.amount(decider.held.amount, unit)}"
+                for decider in deciders
+            )
+            lines.append(words.say("scores.decided_by", each=each))
+    return lines
 
 
 def level_text(level: Level, mark: StrainMark, words: Words) -> str:

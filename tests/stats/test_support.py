@@ -5,6 +5,8 @@ import pytest
 
 from ergo.advice.advise import advise
 from ergo.notes.notes import ExcludedSpan, Notes, SupportSpan
+from ergo.posture.angle_names import NAMES
+from ergo.scores.methods import score_all
 from ergo.stats.assessed import assessed
 from ergo.stats.limits import limit_set
 from ergo.stats.microbreaks import break_plan
@@ -163,3 +165,33 @@ def test_an_arm_held_forward_is_not_out_sideways_in_the_shares_either(clip, limi
         {"abduction_by": "projection"},
     )
     assert limits_in(by_projection, *name).beyond.share == 1
+
+
+def test_what_decides_a_verdict_is_told_by_name_and_length(clip):
+    # neck turned for 30 s, trunk twisted for the last 10 s of them; nothing else is beyond
+    time_s = every_fifth(50)
+    angles = dict.fromkeys(NAMES, 0.0) | {"neck_flexion_deg": 6.0, "trunk_flexion_deg": 3.0}
+    angles["head_inclination_deg"] = np.where(time_s < 40, 5.0, 40.0)
+    angles["neck_rotation_deg"] = np.where(time_s < 30, -18.0, 2.0)
+    angles["trunk_twist_deg"] = np.where((time_s >= 20) & (time_s < 30), 14.0, 1.0)
+    session = clip(
+        time_s, sd=0.01, notes=[Notes(excluded=(ExcludedSpan(from_s=0, to_s=5),))], **angles
+    )
+    scores = score_all(session.timeline, session.posture, session.notes, {})
+    found = {(each.method, each.side): each for each in session.exposure(scores).scores}
+    whole = found["iso11226", "whole"]
+    told = [
+        [(each.name, round(each.held.amount)) for each in of_level] for of_level in whole.decided_by
+    ]
+    assert told == [[], [("head_inclination", 10)], [("neck_rotation", 25), ("trunk_twist", 10)]]
+    assert found["rula", "left"].decided_by == ()
+
+
+def test_one_raised_shoulder_decides_for_its_arm_alone(clip):
+    angles = dict.fromkeys(NAMES, 0.0) | {"shoulder_raise_mm_right": 40.0}
+    session = clip(every_fifth(10), **angles)
+    scores = score_all(session.timeline, session.posture, session.notes, {})
+    found = {(each.method, each.side): each for each in session.exposure(scores).scores}
+    (decider,) = found["iso11226", "right"].decided_by[2]
+    assert (decider.name, decider.held.share) == ("raised_shoulder", pytest.approx(1))
+    assert not any(found["iso11226", "left"].decided_by)

@@ -4,7 +4,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ergo.stats.exposure import Share
+from ergo.scores.method_score import Level
+from ergo.stats.exposure import Decider, LevelShares, Share
 from ergo.timeline import build_timeline
 from ergo.views.palette import NOT_JUDGED
 from ergo.views.plots.dial import dial_limits
@@ -174,3 +175,27 @@ def test_clock_groups_are_named_by_the_hour(exposure):
 def test_every_method_names_its_sources():
     methods = {row[0] for row in method_sources_table(ENGLISH).rows}
     assert {"RULA", "REBA", "ISO 11226", "dental sitting requirements"} <= methods
+
+
+def test_the_input_that_decides_a_verdict_is_named_below_it(exposure):
+    first, last = Level("acceptable", (1, 1), ""), Level("not recommended", (3, 3), "")
+    half, most = Share(100.0, 0.5, 0.4, 0.6), Share(100.0, 0.45, 0.45, 0.45)
+    decided = ((), (Decider("neck_rotation", most), Decider("trunk_twist", Share(100, 0.1, 0, 1))))
+    levels = LevelShares("iso11226", "whole", (first, last), (half, half), Share(100, 0, 0, 0))
+    levels = replace(levels, decided_by=decided)
+    (row,) = scores_table(replace(exposure, scores=(levels,)), ENGLISH).rows
+    acceptable, not_recommended, deciding = row[2].split("\n")
+    assert "not recommended" in not_recommended
+    assert deciding.startswith("decided by: rotation of the neck 45")
+    assert "twist of the trunk 10" in deciding
+
+
+def test_only_a_rule_with_holding_times_limits_time(exposure):
+    tables = [limits_table(exposure, ENGLISH, headline=shown) for shown in (True, False)]
+    assert not any("limited in time" in column for table in tables for column in table.columns)
+    rules = {row[1].split("\n")[0] for table in tables for row in table.rows if "in time" in row[3]}
+    assert rules == {"ISO 11226"}
+    leaning = next(
+        row for row in tables[0].rows if row[0] == "Trunk, forward bend"
+    )  # by the sitting requirements, which know no holding time
+    assert "limited" not in "".join(leaning)
