@@ -193,7 +193,7 @@ def test_an_analysis_that_is_taken_off_the_list_leaves_nothing_behind(
 
 def test_jobs_of_the_version_before_are_read(tmp_path):
     row = {"id": "a" * 32, "number": 1, "name": "old", "inputs": ["x"], "tags": []}
-    (tmp_path / "a.json").write_text(json.dumps(row))
+    (tmp_path / f"{'a' * 32}.json").write_text(json.dumps(row))
     assert read_jobs(tmp_path) == [Job("a" * 32, 1, "old", ("x",))]
 
 
