@@ -6,11 +6,12 @@ that resolves to 127.0.0.1 is not), ``Origin`` must be ours, and a cookie that o
 the opening address gives must be there.
 """
 
+import asyncio
 import hmac
 import secrets
+import time
 from dataclasses import dataclass, field
 from http import HTTPStatus
-from http.cookies import CookieError, SimpleCookie
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.exceptions import HTTPException
@@ -22,6 +23,9 @@ LARGEST_FORM_BYTES = 256 * 1024
 LARGEST_CHUNK_BYTES = 8 * 1024 * 1024
 CHUNK_TYPE = "application/offset+octet-stream"
 """Body of a part of an upload (draft-ietf-httpbis-resumable-upload uses a like type)."""
+BODY_S = 20.0
+"""For a body to come, and for a long one more by the rate below. [s]"""
+BODY_BYTES_PER_S = 50_000
 
 _TOO_LARGE = "The request is too large."
 _MOST_DIGITS = 12
@@ -118,15 +122,13 @@ class Guard:
         return answer
 
     def _knows(self, headers: Headers, port: int) -> bool:
-        cookies: SimpleCookie = SimpleCookie()
-        try:
-            cookies.load(headers.get("cookie", ""))
-        except CookieError:
-            return False
-        given = cookies.get(_cookie_name(port))
-        return given is not None and hmac.compare_digest(
-            given.value.encode(), self._keys.cookie.encode()
-        )
+        """Return whether our cookie is there, whatever others stand beside it.
+
+        Cookies do not tell ports apart: other programs of this machine set theirs too.
+        """
+        ours = f"{_cookie_name(port)}={self._keys.cookie}".encode()
+        given = (each for line in headers.getlist("cookie") for each in line.split(";"))
+        return any(hmac.compare_digest(each.strip().encode(), ours) for each in given)
 
 
 def _cookie_name(port: int) -> str:
@@ -154,13 +156,22 @@ def _too_large(headers: Headers) -> Response | None:
 
 
 def _limited(receive: Receive, limit: int) -> Receive:
-    """Return ``receive``, which raises 413 where a body grows beyond the limit unsaid."""
-    taken = 0
+    """Return ``receive``, which raises 413 for a body that is too large, 408 for one too slow."""
+    taken, begun, is_over = 0, time.monotonic(), False
 
     async def receive_some() -> Message:
-        nonlocal taken
-        message = await receive()
+        nonlocal taken, is_over
+        if is_over:
+            return await receive()  # it waits for the other side to leave
+        left_s = begun + BODY_S + taken / BODY_BYTES_PER_S - time.monotonic()
+        try:
+            message = await asyncio.wait_for(receive(), max(left_s, 0.0))
+        except TimeoutError as error:
+            raise HTTPException(
+                HTTPStatus.REQUEST_TIMEOUT, "The request came too slowly."
+            ) from error
         taken += len(message.get("body", b""))
+        is_over = not message.get("more_body", False)
         if taken > limit:
             raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, _TOO_LARGE)
         return message

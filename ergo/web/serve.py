@@ -11,6 +11,7 @@ from ergo.alone import alone
 from ergo.errors import LibraryError, OutputError
 from ergo.storage.library_schema import told
 from ergo.web.app import create_app
+from ergo.web.connections import Connection
 from ergo.web.guard import OPENING_PATH, Keys
 
 LOOPBACK = "127.0.0.1"
@@ -77,6 +78,7 @@ def _serve(
     address = f"http://{LOOPBACK}:{listener.getsockname()[1]}{OPENING_PATH}?key={keys.secret}"
     config = uvicorn.Config(
         app,
+        http=Connection,
         log_level="warning",
         access_log=False,  # an access log would hold the secret
         server_header=False,

@@ -25,6 +25,31 @@ def test_the_secret_of_an_earlier_start_opens_nothing(stranger):
     assert stranger.get("/").status_code == 403
 
 
+@pytest.mark.parametrize(
+    "beside",
+    [
+        "bad[name]=1; {ours}",
+        "{ours}; bad{{}}=1",
+        "=; ;; {ours}",
+        'quoted="a; {ours}; b"; c',
+        "ergo-8001=theirs; {ours}",
+        "ergo-8000=stale; {ours}",
+        "caf\xe9=1; {ours}",
+    ],
+)
+def test_cookies_of_other_programs_lock_nobody_out(stranger, keys, beside):
+    cookie = beside.format(ours=f"ergo-8000={keys.cookie}").encode("latin-1")
+    assert stranger.get("/", headers={"cookie": cookie}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "cookie", ["ergo-8000={wrong}", "ergo-8001={ours}", "xergo-8000={ours}", "{ours}", "ergo-8000="]
+)
+def test_no_other_cookie_opens_the_page(stranger, keys, cookie):
+    cookie = cookie.format(ours=keys.cookie, wrong=Keys().cookie)
+    assert stranger.get("/", headers={"cookie": cookie}).status_code == 403
+
+
 @pytest.mark.parametrize("host", ["evil.example:8000", "127.0.0.1", "127.0.0.1:8001", ""])
 def test_a_foreign_name_for_this_machine_is_refused(client, host):
     assert client.get("/", headers={"host": host}).status_code == 421
