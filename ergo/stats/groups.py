@@ -45,12 +45,14 @@ class Part:
 def nearest_hours(hours: FloatArray) -> FloatArray:
     """Return the nearest full clock hour, 1..12; NaN where unknown.
 
+    Half past belongs to the later hour, in every table, figure, sentence and on the page.
+
     Parameters
     ----------
     hours : array (frame,)
         1 <= hours < 13. [h]
     """
-    nearest: FloatArray = (np.round(hours) - 1) % 12 + 1
+    nearest: FloatArray = (np.floor(hours + 0.5) - 1) % 12 + 1
     return nearest
 
 

@@ -1,11 +1,19 @@
 """Sentences made of figures: the things that matter most, and what to film next."""
 
+from math import isclose
+
 import numpy as np
 
 from ergo.posture.angle_names import ANGLES
 from ergo.session import Session
 from ergo.stats.exposure import Exposure, HoldRecord, KeyFact, LimitShares, Share
-from ergo.timeline import TimeUnit
+from ergo.views.rounding import (
+    Parts,
+    limit_parts,
+    parts_of_whole,
+    rounded_whole,
+    strained_places,
+)
 from ergo.views.words import Words
 
 MOSTLY = 0.5
@@ -22,29 +30,29 @@ def first_sentences(exposure: Exposure, words: Words) -> list[str]:
 
 def fact_sentence(fact: KeyFact, exposure: Exposure, words: Words) -> str:
     """Return one of the things that matter most as a sentence with figures."""
-    judged = words.amount(fact.judged, exposure.unit)
+    judged, beyond = _told(fact, exposure, words)
     if fact.key == "nothing_beyond":
         return words.say("first.nothing_beyond", judged=judged)
     if fact.key == "too_little_seen" or fact.angle is None or fact.beyond is None:
         unseen = fact.beyond.amount if fact.beyond is not None else float("nan")
         return words.say(
             "first.too_little_seen",
-            amount=words.amount(unseen, exposure.unit),
-            total=words.amount(exposure.total, exposure.unit),
+            amount=rounded_whole(unseen, exposure.total, exposure.unit, words),
+            total=rounded_whole(exposure.total, exposure.total, exposure.unit, words),
         )
-    sentence = _hold_fact(fact, exposure.unit, words) or words.say(
+    sentence = _hold_fact(fact, judged, beyond, words) or words.say(
         "first.beyond_limit",
         judged=judged,
         hold=_longest(fact.longest, words),
         clock=_mostly_at(fact, words),
         **{"while": "" if fact.while_key is None else words.say(f"first.{fact.while_key}")},
-        **_beyond(fact, exposure.unit, words),
+        **beyond,
     )
     rule = words.name("rules", fact.rule)
     return sentence if rule in sentence else f"{sentence} {words.say('first.rule_note', rule=rule)}"
 
 
-def _hold_fact(fact: KeyFact, unit: TimeUnit, words: Words) -> str | None:
+def _hold_fact(fact: KeyFact, judged: str, beyond: dict[str, str], words: Words) -> str | None:
     hold = fact.longest
     if fact.key != "long_hold" or hold is None or fact.angle is None:
         return None
@@ -58,27 +66,45 @@ def _hold_fact(fact: KeyFact, unit: TimeUnit, words: Words) -> str | None:
         limit=words.duration(hold.limit_s or 0.0),
         rule=words.name("rules", "iso11226"),
         where=_where(hold, words),
-        judged=words.amount(fact.judged, unit),
-        **_beyond(fact, unit, words),
+        judged=judged,
+        **beyond,
     )
 
 
-def _beyond(fact: KeyFact, unit: TimeUnit, words: Words) -> dict[str, str]:
-    """Return the places that every sentence about time beyond a limit has."""
+def _told(fact: KeyFact, exposure: Exposure, words: Words) -> tuple[str, dict[str, str]]:
+    """Return the time judged, and the places of every sentence about time beyond a limit."""
+    parts, beyond, unjudged = _parts(fact, exposure)
+    judged = parts.amount([at for at in range(len(parts.shares)) if at != unjudged], words)
     if fact.angle is None or fact.beyond is None:
-        return {}
-    name = fact.angle.name
-    return {
+        return judged, {}
+    name, amount = fact.angle.name, parts.amount(beyond, words)
+    return judged, {
         "subject": words.say(f"subject.{name}"),
         "state": words.say(f"state.{name}", limit=words.measure(abs(fact.limit), name)),
-        "for_amount": words.say(f"first.for_{unit}", amount=words.amount(fact.beyond.amount, unit)),
-        "between": between(fact.beyond, unit, words),
+        "for_amount": words.say(f"first.for_{exposure.unit}", amount=amount),
+        "between": parts.between(fact.beyond, beyond, words),
     }
 
 
-def between(share: Share, unit: TimeUnit, words: Words) -> str:
-    """Return the interval of an amount: "between 6 min 30 s and 8 min 10 s"."""
-    return words.between(share.amount_low, share.amount_high, unit)
+def _parts(fact: KeyFact, exposure: Exposure) -> tuple[Parts, list[int], int]:
+    """Return the parts that a fact speaks of, which of them are beyond, and which not judged.
+
+    They are the row of the tables that the fact was made of, so that both tell the same.
+    """
+    for limits in exposure.limits:
+        is_same = limits.limits.angle == fact.angle and limits.limits.rule == fact.rule
+        judged = limits.unjudged.of - limits.unjudged.amount
+        if (
+            is_same
+            and fact.beyond in (limits.beyond, limits.unjudged, None)
+            and isclose(fact.judged, judged)
+        ):
+            return limit_parts(limits, exposure), strained_places(limits, 2), len(limits.held)
+    total = exposure.total
+    amounts = [0.0 if fact.beyond is None else fact.beyond.amount, fact.judged, total]
+    steps = np.diff([0.0, *amounts]) / total if total > 0 else np.full(3, np.nan)
+    shares = [Share(total, float(each), float(each), float(each)) for each in steps]
+    return parts_of_whole(shares, total, exposure.unit), [0], 2
 
 
 def _longest(hold: HoldRecord | None, words: Words) -> str:

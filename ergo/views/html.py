@@ -16,6 +16,7 @@ from ergo.views.moments import Moment
 from ergo.views.palette import NOT_JUDGED, marks_for
 from ergo.views.place_facts import moves_sentences, place_table
 from ergo.views.plots.dial import dial_limits
+from ergo.views.rounding import rounded_whole
 from ergo.views.score_tables import (
     assumed_table,
     method_sources_table,
@@ -127,8 +128,8 @@ def report_content(
         "first": first_sentences(exposure, words),
         "seen_summary": words.say(
             "seen.summary",
-            amount=words.amount(exposure.seen.amount, unit),
-            total=words.amount(exposure.total, unit),
+            amount=rounded_whole(exposure.seen.amount, exposure.total, unit, words),
+            total=rounded_whole(exposure.total, exposure.total, unit, words),
             share=words.share(exposure.seen.share),
         ),
         "skipped": ", ".join(session.recording.skipped),
@@ -154,7 +155,7 @@ def report_content(
 
 
 def _tables(session: Session, exposure: Exposure, words: Words) -> dict[str, Table | None]:
-    shown, unit = dial_limits(exposure), exposure.unit
+    shown = dial_limits(exposure)
     return {
         "seen_table": seen_table(session, words),
         "together_table": together_table(session, exposure, words),
@@ -166,9 +167,9 @@ def _tables(session: Session, exposure: Exposure, words: Words) -> dict[str, Tab
         "breaks_table": breaks_table(exposure, words),
         "spread_table": spread_table(exposure, words),
         "norms_table": norms_table(session, words),
-        "clock_table": group_table(exposure.by_clock, shown, unit, words),
-        "task_table": group_table(exposure.by_task, shown, unit, words),
-        "mouth_table": group_table(exposure.by_mouth_area, shown, unit, words),
+        "clock_table": group_table(exposure.by_clock, shown, exposure, words),
+        "task_table": group_table(exposure.by_task, shown, exposure, words),
+        "mouth_table": group_table(exposure.by_mouth_area, shown, exposure, words),
         "scores_table": scores_table(exposure, words),
         "levels_table": levels_table(exposure, words),
         "readings_table": readings_table(session, words),
@@ -188,7 +189,7 @@ def _subtitle(session: Session, exposure: Exposure, words: Words) -> str:
     return words.say(
         key,
         sources=shown,
-        total=words.amount(exposure.total, exposure.unit),
+        total=rounded_whole(exposure.total, exposure.total, exposure.unit, words),
         rate=words.rate(session.recording.settings.rate_hz),
     )
 

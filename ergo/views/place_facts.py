@@ -4,9 +4,14 @@ import numpy as np
 
 from ergo.arrays import FloatArray
 from ergo.posture.handedness import handed_by
-from ergo.posture.moves import moves
+from ergo.posture.moves import Move, moves
 from ergo.posture.place_track import MEASURES, PlaceTrack
 from ergo.session import Session
+from ergo.stats.exposure import Share
+from ergo.stats.groups import nearest_hours
+from ergo.stats.percentiles import weighted_quantiles
+from ergo.timeline import Timeline
+from ergo.views.rounding import parts_of_whole
 from ergo.views.tables import Table
 from ergo.views.words import Words
 
@@ -20,12 +25,15 @@ def place_table(session: Session, words: Words) -> Table | None:
     place = session.place
     if place is None:
         return None
-    rows = []
+    rows, weight = [], counted_weight(session.recording.timeline)
     for name in MEASURES:
         value, sd = place.measured[name], place.measured_sd[name]
-        if np.isfinite(value).any():
-            low, middle, high = np.nanpercentile(value, (10, 50, 90))
-            numbers = (middle, low, high, float(np.nanmedian(sd)))
+        seen = np.isfinite(value) & (weight > 0)
+        if seen.any():
+            shares = np.array([0.5, 0.1, 0.9])
+            middles = weighted_quantiles(value[seen], weight[seen], shares).tolist()
+            usual_sd = weighted_quantiles(sd[seen], weight[seen], shares[:1]).tolist()
+            numbers = (*middles, *usual_sd)
             rows.append(
                 (words.say(f"plan.{name}"), *(_shown(name, each, words) for each in numbers))
             )
@@ -34,6 +42,15 @@ def place_table(session: Session, words: Words) -> Table | None:
     if not rows:
         return None
     return Table(caption, (*columns, words.say("plan.column_sd")), tuple(rows))
+
+
+def counted_weight(timeline: Timeline) -> FloatArray:
+    """Return what each frame counts for wherever places are told, array (frame,).
+
+    The same as for angles: time, stills beside a clip nothing; a picture each where there is
+    no time at all.
+    """
+    return timeline.held if timeline.held.any() else np.ones(len(timeline))
 
 
 def _shown(name: str, value: float, words: Words) -> str:
@@ -56,31 +73,33 @@ def moves_sentences(session: Session, words: Words) -> list[str]:
         frames = timeline.frames_of(source)
         if timeline.is_still[frames].all() or not np.isfinite(place.hours[frames]).any():
             continue
-        found = moves(timeline.time_s[frames], place.hours[frames])
+        found = [
+            (hours, each.time_s)
+            for each in moves(timeline.time_s[frames], place.hours[frames])
+            if len(set(hours := _hours(each))) > 1
+        ]
         listed = ", ".join(
-            words.say(
-                "plan.move",
-                start=_hour(each.from_hours, words),
-                end=_hour(each.to_hours, words),
-                time=words.clock_time(each.time_s),
-            )
-            for each in found
+            words.say("plan.move", start=start, end=end, time=words.clock_time(time_s))
+            for (start, end), time_s in found
         )
         key = "plan.moves" if found else "plan.no_moves"
         sentences.append(words.say(key, source=name, moves=listed))
-    knees = _knees_sentence(place, timeline.held, words)
+    knees = _knees_sentence(place, counted_weight(timeline), words)
     return [*sentences, *knees, *_sides_sentences(session, place, words), *_level(place, words)]
 
 
-def _knees_sentence(place: PlaceTrack, held: FloatArray, words: Words) -> list[str]:
+def _knees_sentence(place: PlaceTrack, weight: FloatArray, words: Words) -> list[str]:
     """Return how long the knees were under the backrest or beside it; none where not told."""
-    weight = held if held.any() else np.ones(len(held))
     parts = (place.knees_under >= SURE, place.knees_under <= 1 - SURE)
     under, beside = (float(weight[part].sum() / weight.sum()) for part in parts)
     if under + beside < LEAST_TOLD:
         return []
-    shares = {"under": under, "beside": beside, "rest": 1 - under - beside}
-    return [words.say("plan.knees", **{key: words.share(each) for key, each in shares.items()})]
+    shares = [Share(1.0, each, each, each) for each in (under, beside, 1 - under - beside)]
+    parts_told = parts_of_whole(shares, 1.0, "picture")
+    told = {
+        key: parts_told.share([at], words) for at, key in enumerate(("under", "beside", "rest"))
+    }
+    return [words.say("plan.knees", **told)]
 
 
 def _sides_sentences(session: Session, place: PlaceTrack, words: Words) -> list[str]:
@@ -107,7 +126,7 @@ def _level(place: PlaceTrack, words: Words) -> list[str]:
     return [words.say("plan.level_people")] if any(is_used) else []
 
 
-def _hour(hours: float, words: Words) -> str:
-    rounded = round(2 * hours) / 2
-    rounded = rounded - 12 if rounded >= 13 else rounded
-    return words.number(rounded, 0 if rounded.is_integer() else 1)
+def _hours(move: Move) -> tuple[int, int]:
+    """Return from which full hour to which a move led, by the hours of tables and figures."""
+    start, end = nearest_hours(np.array([move.from_hours, move.to_hours])).astype(int).tolist()
+    return start, end

@@ -27,6 +27,14 @@ from ergo.views.facts import unjudged_shares
 from ergo.views.palette import NOT_JUDGED, StrainMark, marks_for
 from ergo.views.plots.bars import is_plotted
 from ergo.views.reasons import in_words
+from ergo.views.rounding import (
+    Parts,
+    level_parts,
+    limit_parts,
+    parts_of_whole,
+    rounded_whole,
+    strained_places,
+)
 from ergo.views.together import filmed, view_shares
 from ergo.views.words import Words
 
@@ -60,11 +68,10 @@ def column_names(words: Words, *keys: str) -> tuple[str, ...]:
     return tuple(words.say(f"column.{key}") for key in keys)
 
 
-def share_cells(share: Share, unit: TimeUnit, words: Words) -> tuple[str, str, str]:
-    """Return amount, share and interval of a share."""
-    low, high = (words.share(value) for value in (share.low, share.high))
-    interval = words.say("number.range", low=low, high=high) if share.high > share.low else ""
-    return words.amount(share.amount, unit), words.share(share.share), interval
+def share_cells(parts: Parts, place: int, words: Words) -> tuple[str, str, str]:
+    """Return amount, share and interval of one part of a whole."""
+    part = [place]
+    return parts.amount(part, words), parts.share(part, words), parts.interval(place, words)
 
 
 def _held(words: Words, unit: TimeUnit) -> str:
@@ -171,18 +178,16 @@ def _measured(value: float, sd: float, name: str, words: Words) -> str:
 
 def judged_table(exposure: Exposure, words: Words) -> Table:
     """Return how much could be judged, angle by angle."""
-    rows = tuple(
-        (
-            words.name("angle", name),
-            words.share(1 - share),
-            f"{NOT_JUDGED.symbol} {words.share(share)}",
-        )
-        for name, share in unjudged_shares(exposure).items()
-    )
+    rows = []
+    for name, unjudged in unjudged_shares(exposure).items():
+        both = [Share(exposure.total, each, each, each) for each in (1 - unjudged, unjudged)]
+        parts = parts_of_whole(both, exposure.total, exposure.unit)
+        told, rest = (parts.share([at], words) for at in range(2))
+        rows.append((words.name("angle", name), told, f"{NOT_JUDGED.symbol} {rest}"))
     return Table(
         words.say("caption.judged"),
         column_names(words, "angle", "judged", "not_judged"),
-        rows,
+        tuple(rows),
         is_narrow=True,
     )
 
@@ -198,7 +203,7 @@ def limits_table(exposure: Exposure, words: Words, *, headline: bool) -> Table:
     that a row adds up to the session.
     """
     rows = tuple(
-        _limit_row(limits, exposure.unit, words)
+        _limit_row(limits, exposure, words)
         for limits in exposure.limits
         if is_plotted(limits) == headline
     )
@@ -210,20 +215,20 @@ def limits_table(exposure: Exposure, words: Words, *, headline: bool) -> Table:
     return Table(words.say("caption.limits" if headline else "caption.more_limits"), columns, rows)
 
 
-def _limit_row(limits: LimitShares, unit: TimeUnit, words: Words) -> tuple[str, ...]:
-    angle = limits.limits.angle
+def _limit_row(limits: LimitShares, exposure: Exposure, words: Words) -> tuple[str, ...]:
+    angle, parts = limits.limits.angle, limit_parts(limits, exposure)
     by_strain: list[list[str]] = [[], [], []]
-    for band, held in zip(limits.limits.bands, limits.held, strict=True):
+    for at, band in enumerate(limits.limits.bands):
         range_text = band_text(band, angle, words)
         if band.name == TIME_LIMITED:
             range_text = words.say("strain.time_limited", range=range_text)
-        text = f"{range_text}: {share_text(held, unit, words)}"
+        text = f"{range_text}: {share_text(parts, at, words)}"
         by_strain[band.strain].append(text)
     return (
         words.name("angle", angle.name),
         _rule_text(limits.limits, words),
         *("\n".join(texts) for texts in by_strain),
-        share_text(limits.unjudged, unit, words),
+        share_text(parts, len(limits.held), words),
     )
 
 
@@ -233,9 +238,9 @@ def _rule_text(limits: LimitSet, words: Words) -> str:
     return f"{name}\n{words.say('methods.memory')}" if "memory" in limits.status else name
 
 
-def share_text(share: Share, unit: TimeUnit, words: Words) -> str:
-    """Return a share in one cell: "7 min 7 s, 59 % (53 % to 65 %)"."""
-    amount, part, interval = share_cells(share, unit, words)
+def share_text(parts: Parts, place: int, words: Words) -> str:
+    """Return one part of a whole in one cell: "7 min 7 s, 59 % (53 % to 65 %)"."""
+    amount, part, interval = share_cells(parts, place, words)
     return f"{amount}, {part} ({interval})" if interval else f"{amount}, {part}"
 
 
@@ -309,23 +314,21 @@ def spread_table(exposure: Exposure, words: Words) -> Table:
 
 
 def group_table(
-    groups: tuple[Group, ...], shown: LimitShares | None, unit: TimeUnit, words: Words
+    groups: tuple[Group, ...], shown: LimitShares | None, exposure: Exposure, words: Words
 ) -> Table | None:
     """Return the time in each group and how much of it was beyond one limit."""
     if not groups or shown is None:
         return None
-    kind = groups[0].kind
+    kind, unit = groups[0].kind, exposure.unit
+    times = parts_of_whole([group.held for group in groups], exposure.total, unit)
     rows = []
-    for group in groups:
+    for at, group in enumerate(groups):
         own = next(x for x in group.limits if x.limits == shown.limits)
-        amount, share, _ = share_cells(group.held, unit, words)
         rows.append(
             (
                 group_name(group, words),
-                amount,
-                share,
-                *share_cells(own.beyond, unit, words),
-                f"{NOT_JUDGED.symbol} {words.share(own.unjudged.share)}",
+                *share_cells(times, at, words)[:2],
+                *_beyond_cells(own, exposure, words),
             )
         )
     head = {"clock": "position", "task": "task", "mouth_area": "area"}[kind]
@@ -337,6 +340,21 @@ def group_table(
     return Table(words.say(f"caption.{kind}"), columns, tuple(rows))
 
 
+def _beyond_cells(limits: LimitShares, exposure: Exposure, words: Words) -> tuple[str, ...]:
+    """Return amount, share and interval beyond a limit in a group, and its unjudged share."""
+    parts, beyond = limit_parts(limits, exposure), strained_places(limits, 2)
+    within = limits.unjudged.of - limits.unjudged.amount - limits.beyond.amount
+    rest = within / limits.unjudged.of if limits.unjudged.of > 0 else math.nan
+    whole = (limits.beyond, Share(limits.unjudged.of, rest, rest, rest), limits.unjudged)
+    interval = parts_of_whole(whole, exposure.total, exposure.unit).interval(0, words)
+    return (
+        parts.amount(beyond, words),
+        parts.share(beyond, words),
+        interval,
+        f"{NOT_JUDGED.symbol} {parts.share([len(limits.held)], words)}",
+    )
+
+
 def group_name(group: Group, words: Words) -> str:
     """Return the readers' name of a group."""
     if group.name == UNKNOWN:
@@ -346,15 +364,7 @@ def group_name(group: Group, words: Words) -> str:
 
 def scores_table(exposure: Exposure, words: Words) -> Table | None:
     """Return the time at every action level, one row per method and side."""
-    rows = tuple(
-        (
-            words.name("rules", levels.method),
-            words.say(f"scores.sides.{levels.side}"),
-            "\n".join(_level_lines(levels, exposure.unit, words)),
-            share_text(levels.unjudged, exposure.unit, words),
-        )
-        for levels in exposure.scores
-    )
+    rows = tuple(_score_row(levels, exposure, words) for levels in exposure.scores)
     columns = (
         *column_names(words, "method", "side", "levels"),
         f"{NOT_JUDGED.symbol} {words.say('column.not_judged')}",
@@ -362,17 +372,28 @@ def scores_table(exposure: Exposure, words: Words) -> Table | None:
     return Table(words.say("caption.scores"), columns, rows) if rows else None
 
 
-def _level_lines(levels: LevelShares, unit: TimeUnit, words: Words) -> list[str]:
+def _score_row(levels: LevelShares, exposure: Exposure, words: Words) -> tuple[str, ...]:
+    parts = level_parts(levels, exposure)
+    return (
+        words.name("rules", levels.method),
+        words.say(f"scores.sides.{levels.side}"),
+        "\n".join(_level_lines(levels, parts, exposure.total, words)),
+        share_text(parts, len(levels.held), words),
+    )
+
+
+def _level_lines(levels: LevelShares, parts: Parts, total: float, words: Words) -> list[str]:
     """Return the time at each level, and below it the inputs that decide it."""
     lines = []
-    for at, (level, mark, held) in enumerate(
-        zip(levels.levels, marks_for(len(levels.levels)), levels.held, strict=True)
+    for at, (level, mark) in enumerate(
+        zip(levels.levels, marks_for(len(levels.levels)), strict=True)
     ):
-        lines.append(f"{level_text(level, mark, words)}: {share_text(held, unit, words)}")
+        lines.append(f"{level_text(level, mark, words)}: {share_text(parts, at, words)}")
         deciders = levels.decided_by[at] if levels.decided_by else ()
         if deciders:
             each = ", ".join(
-                f"{words.name('inputs', decider.name)} {words.amount(decider.held.amount, unit)}"
+                f"{words.name('inputs', decider.name)} "
+                f"{rounded_whole(decider.held.amount, total, parts.unit, words)}"
                 for decider in deciders
             )
             lines.append(words.say("scores.decided_by", each=each))

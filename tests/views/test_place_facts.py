@@ -56,3 +56,13 @@ def test_frames_carry_the_places_with_their_spread(session):
         assert told == pytest.approx(true, abs=1e-4)
     gone = replace(session.place, measured={each: np.full(len(table), np.nan) for each in MEASURES})
     assert frames_table(replace(session, place=gone))["eye_to_mouth_m"].null_count == len(table)
+
+
+def test_moves_are_told_in_the_full_hours_of_the_tables(session):
+    frames = len(session.recording.timeline)
+    hours = np.repeat([9.1, 10.6, 11.4], [frames // 3, frames // 3, frames - 2 * (frames // 3)])
+    told = [each for each in sentences(session, hours=hours) if each.startswith("Moves in")]
+    assert told
+    assert "from 9 to 11 o'clock" in told[0]
+    assert "10" not in told[0].partition(": ")[2].partition(" at ")[0]
+    assert "from 11 to" not in told[0]  # 10.6 and 11.4 are both told as 11

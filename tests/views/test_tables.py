@@ -168,7 +168,7 @@ def test_what_was_assumed_is_told_with_how_long_worse_would_score_higher(session
 
 
 def test_clock_groups_are_named_by_the_hour(exposure):
-    table = group_table(exposure.by_clock, dial_limits(exposure), exposure.unit, ENGLISH)
+    table = group_table(exposure.by_clock, dial_limits(exposure), exposure, ENGLISH)
     assert [row[0] for row in table.rows] == [f"{h}\u00a0o'clock" for h in (9, 10, 11, 12)]
 
 

@@ -17,6 +17,7 @@ from ergo.views.plots.sheet import (
     patch_of,
     sheet,
 )
+from ergo.views.rounding import level_parts, limit_parts, strained_places
 from ergo.views.words import Words
 
 BAR_IN, HEADING_IN, REST_IN = 0.36, 0.26, 0.6
@@ -31,6 +32,7 @@ LEAST_LABELLED = 0.09
 class Bar:
     """One bar: its heading (shown where it changes), its label, and parts with short names.
 
+    ``told`` are the shares of the parts and, last, of what was not judged, in words;
     ``lead`` is the address of the table's row that tells the same.
     """
 
@@ -38,6 +40,7 @@ class Bar:
     label: str
     parts: tuple[tuple[StrainMark, Share, str], ...]
     unjudged: Share
+    told: tuple[str, ...]
     lead: str
 
 
@@ -46,13 +49,7 @@ def strained_figure(exposure: Exposure, words: Words, width_in: float) -> Figure
     """Draw the time in strained postures, one bar per angle, rule by rule."""
     shown = [limits for limits in exposure.limits if is_plotted(limits)]
     bars = [
-        Bar(
-            words.name("rules", limits.limits.rule),
-            words.name("angle", limits.limits.angle.name),
-            tuple((mark, share, "") for mark, share in strain_parts(limits)),
-            limits.unjudged,
-            f"limits_table/{row}",
-        )
+        _limit_bar(limits, f"limits_table/{row}", exposure, words)
         for row, limits in enumerate(shown)
     ]
     names = ("within", "limited", "beyond")
@@ -64,7 +61,7 @@ def strained_figure(exposure: Exposure, words: Words, width_in: float) -> Figure
 def scores_figure(exposure: Exposure, words: Words, width_in: float) -> Figure:
     """Draw the time at every action level, one bar per method and side."""
     bars = [
-        _level_bar(levels, f"scores_table/{row}", words)
+        _level_bar(levels, f"scores_table/{row}", exposure, words)
         for row, levels in enumerate(exposure.scores)
     ]
     legend = [(mark, words.say(f"scores.rank.{mark.key}")) for mark in STRAIN]
@@ -94,8 +91,21 @@ def strain_parts(limits: LimitShares) -> tuple[tuple[StrainMark, Share], ...]:
     return tuple(parts)
 
 
-def _level_bar(levels: LevelShares, lead: str, words: Words) -> Bar:
-    marks = marks_for(len(levels.levels))
+def _limit_bar(limits: LimitShares, lead: str, exposure: Exposure, words: Words) -> Bar:
+    told = limit_parts(limits, exposure)
+    places = [*(strained_places(limits, strain) for strain in range(3)), [len(limits.held)]]
+    return Bar(
+        words.name("rules", limits.limits.rule),
+        words.name("angle", limits.limits.angle.name),
+        tuple((mark, share, "") for mark, share in strain_parts(limits)),
+        limits.unjudged,
+        tuple(told.share(place, words) for place in places),
+        lead,
+    )
+
+
+def _level_bar(levels: LevelShares, lead: str, exposure: Exposure, words: Words) -> Bar:
+    marks, told = marks_for(len(levels.levels)), level_parts(levels, exposure)
     return Bar(
         words.name("rules", levels.method),
         words.capital(words.name("scores.sides", levels.side)),
@@ -104,6 +114,7 @@ def _level_bar(levels: LevelShares, lead: str, words: Words) -> Bar:
             for mark, held, level in zip(marks, levels.held, levels.levels, strict=True)
         ),
         levels.unjudged,
+        tuple(told.share([place], words) for place in range(len(told.shares))),
         lead,
     )
 
@@ -145,11 +156,11 @@ def _draw(axes: Any, bar: Bar, place: float, words: Words) -> None:
         leads = leads_to(f"{bar.lead}/{part}")
         axes.barh(place - height / 2, width, height, left=left, **fill_of(mark), **leads)
         if share.share >= LEAST_LABELLED:
-            text = f"{name}: {words.share(share.share)}" if name else words.share(share.share)
+            text = f"{name}: {bar.told[part]}" if name else bar.told[part]
             _inside(axes, left + width / 2, place - height / 2, text, mark)
         left += width
     axes.text(0, place - height - 0.015, bar.label, va="bottom", fontsize=8.5)
-    unjudged = words.say("plot.unjudged", share=words.share(bar.unjudged.share))
+    unjudged = words.say("plot.unjudged", share=bar.told[-1])
     axes.text(100, place - height - 0.015, unjudged, va="bottom", ha="right", fontsize=7.5)
 
 

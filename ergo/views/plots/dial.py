@@ -18,6 +18,7 @@ from ergo.views.plots.sheet import (
     patch_of,
     sheet,
 )
+from ergo.views.rounding import parts_of_whole
 from ergo.views.words import Words
 
 INNER, OUTER, RING, NUMERALS = 0.24, 1.0, 1.28, 1.4
@@ -39,11 +40,15 @@ def dial_figure(exposure: Exposure, words: Words, width_in: float) -> Figure | N
     axes.set_axis_off()
     longest = max(group.held.share for group in known)
     rows = [group.name for group in exposure.by_clock]
+    times = parts_of_whole(
+        [group.held for group in exposure.by_clock], exposure.total, exposure.unit
+    )
     for group in known:
         own = next(shares for shares in group.limits if shares.limits == limits.limits)
         lead = f"clock_table/{rows.index(group.name)}"
         _field(axes, int(group.name), group.held.share / longest, own, lead)
-        _amount(axes, int(group.name), group.held.share, longest, words)
+        told = times.share([rows.index(group.name)], words)
+        _amount(axes, int(group.name), group.held.share, longest, told)
     _room(axes, words)
     names = ("within", "limited", "beyond")
     handles = [
@@ -89,10 +94,10 @@ def _radius(share: float) -> float:
     return float(np.sqrt(INNER**2 + share * (OUTER**2 - INNER**2)))
 
 
-def _amount(axes: Any, hour: int, share: float, longest: float, words: Words) -> None:
+def _amount(axes: Any, hour: int, share: float, longest: float, told: str) -> None:
     x, y = _place(hour, _radius(share / longest) + 0.13)
     if share >= 0.005:
-        axes.text(x, y, words.share(share), ha="center", va="center", fontsize=7.5, color=INK)
+        axes.text(x, y, told, ha="center", va="center", fontsize=7.5, color=INK)
 
 
 def _place(hour: float, radius: float) -> tuple[float, float]:

@@ -11,7 +11,9 @@ from ergo.arrays import FloatArray
 from ergo.posture.place_track import PlaceTrack
 from ergo.session import Session
 from ergo.stats.exposure import Exposure
+from ergo.stats.percentiles import weighted_quantiles
 from ergo.views.palette import INK, QUIET, STRAIN
+from ergo.views.place_facts import counted_weight
 from ergo.views.plots.sheet import axes_on, in_style, legend_below, sheet
 from ergo.views.words import Words
 
@@ -25,7 +27,8 @@ LEVELS = (0.08, 0.35, 0.75, 1.01)
 def plan_figure(session: Session, _: Exposure, words: Words, width_in: float) -> Figure | None:
     """Draw the plan; None where no place was measured."""
     place = session.place
-    if place is None or not np.isfinite(place.seat_m).any():
+    weight = counted_weight(session.recording.timeline)
+    if place is None or not np.isfinite(place.seat_m[weight > 0]).any():
         return None
     side = min(width_in, 5.2)
     figure = sheet(side, side * 1.12)
@@ -33,19 +36,14 @@ def plan_figure(session: Session, _: Exposure, words: Words, width_in: float) ->
     axes.set(xlim=(-1.3, 1.3), ylim=(-1.75, 1.25), aspect="equal")
     axes.set_axis_off()
     _room(axes, place, words)
-    _density(axes, place.seat_m, _weight(session))
+    _density(axes, place.seat_m, weight)
     own, other = words.say("plan.operator"), words.say("plan.assistant")
-    handles = [_usual_place(axes, place.seat_m, place.seat_sd_m, own, marker="o")]
-    if np.isfinite(place.assistant_m).any():
-        beside = (place.assistant_m, place.assistant_sd_m)
+    handles = [_usual_place(axes, place.seat_m, place.seat_sd_m, weight, own, marker="o")]
+    if np.isfinite(place.assistant_m[weight > 0]).any():
+        beside = (place.assistant_m, place.assistant_sd_m, weight)
         handles.append(_usual_place(axes, *beside, other, marker="s", fillstyle="none"))
     legend_below(figure, handles)
     return figure
-
-
-def _weight(session: Session) -> FloatArray:
-    held = session.recording.timeline.held
-    return held if held.any() else np.ones(len(held))
 
 
 def _room(axes: Any, place: PlaceTrack, words: Words) -> None:
@@ -99,12 +97,23 @@ def _edges(centres: FloatArray) -> FloatArray:
     return np.append(centres, centres[-1] + GRID_M) - GRID_M / 2
 
 
-def _usual_place(axes: Any, seat_m: FloatArray, sd_m: FloatArray, label: str, **mark: Any) -> Any:
+def _usual_place(
+    axes: Any, seat_m: FloatArray, sd_m: FloatArray, weight: FloatArray, label: str, **mark: Any
+) -> Any:
     """Mark the middle of a person's places, array (frame, xy), with the usual uncertainty."""
-    middle, sd = np.nanmedian(seat_m, axis=0), np.nanmedian(sd_m, axis=0)
+    middle, sd = (_middle(each, weight) for each in (seat_m, sd_m))
     error = Ellipse(
         tuple(middle), *(2 * sd), facecolor="none", edgecolor=INK, linestyle="--", lw=0.9, zorder=4
     )
     axes.add_patch(error)
     axes.plot(*middle, color=INK, markersize=5, zorder=5, linestyle="none", **mark)
     return Line2D([], [], color=INK, linestyle="--", label=label, **mark)
+
+
+def _middle(values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return the weighted median of each column of what is known, array (xy,)."""
+    known = np.isfinite(values).all(axis=1)
+    half = np.array([0.5])
+    return np.concatenate(
+        [weighted_quantiles(column[known], weight[known], half) for column in values.T]
+    )
