@@ -11,7 +11,9 @@ from ergo.notes.notes import Notes
 from ergo.posture.angle_names import NAMES
 from ergo.session import Beside, Session
 from ergo.stats.exposure import Exposure
+from ergo.storage.choices import sources_to_watch
 from ergo.views.change import Changes
+from ergo.views.effect import moving_figures
 from ergo.views.facts import film_next, first_sentences
 from ergo.views.html import report_content
 from ergo.views.leads import FIRST_PART, Lead, frame_at, leads_of
@@ -77,6 +79,9 @@ def description(opened: Opened, words: Words) -> dict[str, Any]:
         "bones": [[INDEX[start], INDEX[end]] for start, end in BONES],
         "notes": [_stated(notes) for notes in session.notes],
         "beside": [_beside(each) for each in session.recording.beside],
+        "to_watch": [
+            opened.sources[source].name for source in sources_to_watch(opened.folder, opened.notes)
+        ],
     }
 
 
@@ -152,7 +157,8 @@ def figures(opened: Opened, words: Words) -> dict[str, Any]:
 
     ``leads`` of a table has one entry per row: the moments behind it as first and
     last frames, the longest first, and those behind each part of its bar. From
-    column ``first_part`` on the cells of a row are such parts.
+    column ``first_part`` on the cells of a row are such parts. ``moving`` are the
+    figures that are compared before and after a correction, ``none`` is no time at all.
     """
     session, exposure = opened.session, opened.exposure
     shown: tuple[Moment, ...] = moments(
@@ -163,6 +169,8 @@ def figures(opened: Opened, words: Words) -> dict[str, Any]:
     return {
         "first": first_sentences(exposure, words),
         "seen": content["seen_summary"],
+        "moving": [asdict(each) for each in moving_figures(exposure, words)],
+        "none": words.amount(0.0, exposure.unit),
         "together": together_sentences(session, words),
         "change": _changes(content["change"], words),
         "next": film_next(session, exposure, words),

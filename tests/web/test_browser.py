@@ -17,7 +17,7 @@ from tests.notes.test_times import examples
 from .chromium import ARGUMENTS, PATIENCE_MS, chromium
 from .conftest import SAMPLES, folder_of, invented_session
 from .test_cameras_shown import joined_session
-from .test_choosing import session_of_stills
+from .test_choosing import STILLS, session_of_stills
 
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 HOUR_FRAMES = 18_000
@@ -137,6 +137,55 @@ def test_what_the_reader_states_changes_the_figures_and_is_still_there_after_rel
     figures_anew(page, lambda: page.locator("body").press("z"))
     expect(page.get_by_label("The operator is")).to_have_value("right")
     expect(page.locator("#undo")).to_be_disabled()
+
+
+def test_work_goes_on_until_the_figures_have_come_and_what_changed_is_told(page):
+    open_session(page)
+    held = []
+    page.route("**/figures", lambda route: held.append(route))
+    page.locator("#what").select_option("excluded")
+    page.locator("#from").fill("0:00")
+    page.locator("#to").fill("0:06")
+    page.get_by_role("button", name="State it").press("Enter")
+    effect = page.locator("#effect")
+    expect(effect).to_have_text("kf_scaling.mp4: being kept; all figures are computed again …")
+    expect(page.locator("#history li")).to_have_count(1)  # kept by then, the figures not yet
+    while not held:
+        page.wait_for_timeout(50)
+    expect(page.locator("#figures")).to_have_attribute("aria-busy", "true")
+    expect(page.locator("#told")).to_contain_text("being kept")
+    held[0].continue_()
+    page.unroute("**/figures")
+    expect(effect).to_contain_text("Kept for kf_scaling.mp4.")
+    expect(effect.locator("li").filter(has_text="not judged: 0 s → 6 s").first).to_be_visible()
+    expect(page.locator("#told")).to_contain_text("Kept for kf_scaling.mp4. ")
+    expect(page.locator("#figures")).not_to_have_attribute("aria-busy", "true")
+    page.locator("#undo").press("Enter")
+    expect(effect).to_contain_text("Taken back: Left out: 0:00 to 0:06.")
+    expect(effect.locator("li").filter(has_text="→ 0 s").first).to_be_visible()
+    figures_anew(page, lambda: page.get_by_label("The operator is").select_option("left"))
+    expect(effect).to_have_text("Kept for kf_scaling.mp4. No amount has changed.")
+    figures_anew(page, lambda: page.locator("#undo").press("Enter"))
+
+
+def test_what_the_server_refuses_is_told_with_its_recording_and_is_no_fault_of_the_page(
+    browser, address
+):
+    context = browser.new_context(locale="de-DE")
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    faults = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.goto(address)
+    open_session(page)
+    page.route("**/corrections", lambda route: route.fulfill(status=422, json={"error": "Nein."}))
+    page.get_by_role("button", name="Angeben", exact=True).press("Enter")
+    expect(page.locator("#effect")).to_have_text(
+        "kf_scaling.mp4: nicht aufbewahrt; alles ist, wie es war. Nein."
+    )
+    expect(page.locator("#figures")).not_to_have_attribute("aria-busy", "true")
+    context.close()
+    assert faults == []
 
 
 def test_the_clock_is_told_with_its_interval(page):
@@ -565,7 +614,11 @@ def test_another_person_is_chosen_watched_again_and_undone(page, library, tmp_pa
     page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
     expect(page.locator("#jobs li")).to_have_count(1)
     first = page.locator("#values").inner_text()
-    expect(page.locator("#told")).to_contain_text("person chosen")
+    name = STILLS[0]
+    expect(page.locator("#effect")).to_have_text(f"Kept for {name}.")
+    expect(page.locator("#watching")).to_contain_text(f"{name}: being watched again")
+    expect(page.locator("#effect")).to_contain_text(f"{name}: watched again; picture and figures")
+    expect(page.locator("#watching")).to_be_hidden()
     watched = page.locator("#values").inner_text()
     assert watched != first
     figures_anew(page, lambda: page.locator("#undo").click())

@@ -1,12 +1,13 @@
 // Requests to our own server; what it complains about is told to the reader.
 const told = () => document.getElementById("told");
 
-export function tell(text, isTrouble = false) {
+// `stays`: until something else is told.
+export function tell(text, { isTrouble = false, stays = false } = {}) {
   const place = told();
   place.textContent = text;
   place.classList.toggle("trouble", isTrouble);
   clearTimeout(tell.timer);
-  tell.timer = setTimeout(() => { place.textContent = ""; }, isTrouble ? 12000 : 5000);
+  if (!stays) tell.timer = setTimeout(() => { place.textContent = ""; }, isTrouble ? 12000 : 8000);
 }
 
 // A refusal was told to the reader; nobody else need catch it.
@@ -17,7 +18,7 @@ export async function ask(path, options = {}) {
   if (answer.ok) return answer;
   let why = answer.statusText;
   try { why = (await answer.json()).error || why; } catch { /* no words */ }
-  tell(why, true);
+  tell(why, { isTrouble: true });
   throw Object.assign(new Error(why), { status: answer.status });
 }
 

@@ -32,7 +32,7 @@ export class Cameras {
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       const begins_s = secondsIn(field.value);
-      if (begins_s === null || !isStart(begins_s)) tell(say("page.wrong_start"), true);
+      if (begins_s === null || !isStart(begins_s)) tell(say("page.wrong_start"), { isTrouble: true });
       else this.send({ key: "begins_s", set: begins_s, source });
     });
     return form;

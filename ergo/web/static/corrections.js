@@ -10,8 +10,8 @@ const SUPPORTS = ["trunk", "arm_left", "arm_right", "feet"];
 const LEAST_DRAG_PX = 3;
 
 export class Corrections {
-  constructor(id, view, reload, redraw, watched) {
-    Object.assign(this, { id, view, reload, redraw, watched });
+  constructor(id, view, reload, redraw, watched, effect) {
+    Object.assign(this, { id, view, reload, redraw, watched, effect });
     this.pointing = new Pointing(() => this.facts);
     this.setUp = new SetUp(id, this, this.pointing);
     $("handed").addEventListener("change", () => this.send({ key: "handed", set: $("handed").value || null, source: this.own }));
@@ -62,18 +62,33 @@ export class Corrections {
       element(step.is_undone ? "s" : "span", {}, step.text), step.is_undone ? ` (${say("page.undone")})` : "")));
   }
 
+  // The name of a recording by its number; clips beside the first come after the session's own.
+  nameOf(source) {
+    const { sources, beside } = this.session.facts;
+    return [...sources, ...beside][source].name;
+  }
+
   async send(correction) {
-    await askJson(`/api/sessions/${this.id}/corrections`, correction);
-    await this.reload();
-    tell(say("page.kept"));
+    const where = this.nameOf(correction.source);
+    await this.changed(where, "corrections", correction);
+    this.effect.end(say("page.effect_kept", { where }));
   }
 
   async undo() {
     if ($("undo").disabled) return tell(say("page.no_history"));
-    await askJson(`/api/sessions/${this.id}/undo`, {});
-    await this.reload();
+    const standing = (await askJson(`/api/sessions/${this.id}/corrections`)).findLast((step) => !step.is_undone);
+    const what = standing?.text ?? "";
+    await this.changed(what, "undo", {});
     this.watched();
-    tell(say("page.undone"));
+    this.effect.end(say("page.effect_undone", { what }));
+  }
+
+  // Going on until the figures that are shown are those after the change.
+  async changed(where, kind, content) {
+    this.effect.begin(where);
+    const [refused, lost] = ["refused", "lost"].map((end) => (error) => { this.effect[end](error); throw error; });
+    await askJson(`/api/sessions/${this.id}/${kind}`, content).catch(refused);
+    await this.reload().catch(lost);
   }
 
   showSpan(first, last) {
@@ -109,7 +124,7 @@ export class Corrections {
     if (trouble) {
       const [why, field] = trouble;
       $(field).focus();
-      return tell(say(why, { example: number(10.5, 1), most: number(12.9, 1) }), true);
+      return tell(say(why, { example: number(10.5, 1), most: number(12.9, 1) }), { isTrouble: true });
     }
     const { from_s, to_s, hours, text } = given;
     const span = { ...(from_s === null ? {} : { from_s }), ...(to_s === null ? {} : { to_s }) };

@@ -6,8 +6,8 @@ import { number, say } from "./words.js";
 const ACTIVE = ["waiting", "running"];
 
 export class Jobs {
-  constructor(place, onDone, isOurs = () => true, isShown = () => true) {
-    Object.assign(this, { place, onDone, isOurs, isShown });
+  constructor(place, onDone, isOurs = () => true, isShown = () => true, onJobs = () => {}) {
+    Object.assign(this, { place, onDone, isOurs, isShown, onJobs });
     this.finished = null;
     this.rows = new Map();
     this.refresh();
@@ -17,6 +17,7 @@ export class Jobs {
     clearTimeout(this.timer);
     const jobs = (await askJson("/api/jobs")).filter(this.isOurs);
     this.draw(jobs.filter(this.isShown));
+    this.onJobs(jobs);
     const finished = jobs.filter((job) => job.state === "done").length;
     if (this.finished !== null && finished > this.finished) this.onDone();
     this.finished = finished;
@@ -68,6 +69,6 @@ export class Jobs {
   }
 }
 
-function lengthOf(seconds) {
+export function lengthOf(seconds) {
   return seconds < 90 ? say("number.seconds", { s: Math.round(seconds) }) : say("number.whole_minutes", { min: Math.round(seconds / 60) });
 }

@@ -54,8 +54,8 @@ export async function send(files, place, isTogether = false) {
     await askJson(`/api/uploads/${upload.id}/done`, { name, together: isTogether });
     localStorage.removeItem(key);
   } catch (error) {
-    if (error instanceof TypeError) tell(say("page.send_failed", { name }), true);
-    else tell(error.message, true);
+    if (error instanceof TypeError) tell(say("page.send_failed", { name }), { isTrouble: true });
+    else tell(error.message, { isTrouble: true });
   } finally {
     row.remove();
   }

@@ -4,6 +4,7 @@ import { unpack } from "./bytes.js";
 import { Cameras } from "./cameras.js";
 import { Corrections } from "./corrections.js";
 import { describe } from "./describe.js";
+import { Effect } from "./effect.js";
 import { Jobs } from "./jobs.js";
 import { Moments } from "./moments.js";
 import { Player } from "./player.js";
@@ -25,8 +26,9 @@ const player = new Player(showFrame, (isPlaying) => {
 const timeline = new Timeline($("lanes"), $("lane-canvas"), $("head-canvas"),
   (frame) => { player.pause(); player.go(frame); }, (first, last) => corrections.showSpan(first, last));
 const moments = new Moments(goAndLook, timeline);
-const jobs = new Jobs($("jobs"), reloadWatched, (job) => job.replaces === id, (job) => job.state !== "done");
-const corrections = new Corrections(id, () => ({ session, player, camera: cameras.shown }), reload, () => player.go(player.frame), () => jobs.refresh());
+const effect = new Effect();
+const jobs = new Jobs($("jobs"), reloadWatched, (job) => job.replaces === id, (job) => job.state !== "done", (all) => effect.watch({ jobs: all }));
+const corrections = new Corrections(id, () => ({ session, player, camera: cameras.shown }), reload, () => player.go(player.frame), () => jobs.refresh(), effect);
 const cameras = new Cameras((correction) => corrections.send(correction), () => player.go(player.frame));
 stage.extra = (size) => corrections.setUp.drawn(size);
 const classRoom = new ClassRoom(id, () => ({ session, player }));
@@ -40,12 +42,14 @@ async function load() {
   cameras.show(session);
   timeline.show(session);
   player.show(session);
+  effect.watch({ session });
   corrections.show(session);
   document.body.dataset.ready = session.frames;
 }
 
 async function showFigures() {
   const figures = await askJson(`/api/sessions/${id}/figures`);
+  effect.show(figures);
   $("first").replaceChildren(...figures.first.map((text) => element("li", {}, text)));
   showChange(figures.change);
   $("seen").textContent = figures.seen;
@@ -102,8 +106,9 @@ async function reload() {
 }
 
 async function reloadWatched() {
+  const where = session.facts.to_watch.join(", ");
   await reload();
-  tell(say("page.again_done"));
+  if (where) effect.end(say("page.effect_watched", { where }));
 }
 
 function showFrame(frame) {

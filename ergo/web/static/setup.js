@@ -48,7 +48,7 @@ export class SetUp {
   mark() {
     const what = $("setup-what").value;
     const lengths = Object.fromEntries((LENGTHS[what] ?? []).map((name) => [`${name}_m`, inM(name)]));
-    if (Object.values(lengths).some((value) => !(value > 0))) return tell(say("page.wrong_length"), true);
+    if (Object.values(lengths).some((value) => !(value > 0))) return tell(say("page.wrong_length"), { isTrouble: true });
     $("setup").setAttribute("aria-pressed", true);
     this.pointing.ask({
       what: say(`setup.how.${what}`), total: POINTS[what],

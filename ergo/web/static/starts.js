@@ -12,7 +12,7 @@ export function startsForm(job, then) {
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
     const begins_s = fields.map((field) => secondsIn(field.value));
-    if (begins_s.some((start) => start !== null && !isStart(start))) return tell(say("page.wrong_start"), true);
+    if (begins_s.some((start) => start !== null && !isStart(start))) return tell(say("page.wrong_start"), { isTrouble: true });
     await askJson(`/api/jobs/${job.id}/starts`, { begins_s });
     then();
   });
