@@ -10,6 +10,7 @@
     ├── NotesError            a notes file is wrong (names file, key, allowed values)
     ├── SetUpError            the marks of a camera place do not fit together
     ├── NotTogether           recordings cannot be laid side by side as one session
+    ├── SeveralOperators      recordings of one session are of different people
     ├── OutputError           the output folder cannot be used
     ├── SessionError          a stored session cannot be read
     ├── LibraryError          the library of sessions cannot be used as asked
@@ -69,6 +70,10 @@ class SetUpError(ErgoError):
 
 class NotTogether(ErgoError):
     """Recordings that are to be one session are no clips, or have nothing in common."""
+
+
+class SeveralOperators(ErgoError):
+    """Recordings that are to be one session are of different operators."""
 
 
 class OutputError(ErgoError):

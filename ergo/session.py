@@ -50,7 +50,8 @@ class Settings:
 
     def completed(self, notes: Notes) -> Notes:
         """Return notes in which the profile stands in for what they do not state."""
-        missing = {key: v for key, v in self.profile.items() if getattr(notes, key) is None}
+        stated = {"pseudonym": self.operator, **self.profile}
+        missing = {key: v for key, v in stated.items() if getattr(notes, key) is None}
         return notes.model_copy(update=missing)
 
 

@@ -14,12 +14,15 @@ from ergo.analyse import judge, record
 from ergo.arrays import PictureArray
 from ergo.errors import ErgoError, NothingToAnalyse
 from ergo.frames.fetch import picture_at
-from ergo.frames.find import find_sources
+from ergo.frames.find import Found, find_sources
 from ergo.frames.frame import SourceFacts
 from ergo.frames.same_file import is_same_file
 from ergo.notes.notes import Notes, what_measures
+from ergo.notes.one_person import check_one_hand, check_one_person, check_profile
 from ergo.notes.reading import read_notes
-from ergo.posture.places import clock_of
+from ergo.posture.clock_track import Handed
+from ergo.posture.handedness import handed_by
+from ergo.posture.places import clock_of, right_handed
 from ergo.scores.methods import score_all
 from ergo.session import Recording, Session, Settings
 from ergo.stats.exposure import Exposure
@@ -156,7 +159,7 @@ def analyse_session(
     found = find_sources(inputs, settings.rate_hz, called)
     if is_together:
         check_can_be_together([source.facts for source in found.sources])
-    notes = tuple(settings.completed(read_notes(each.facts.path)) for each in found.sources)
+    notes = _notes_of_one_person(found, settings)
     shelf = FolderShelf(out, settings, _who_is_stated(notes))
     with being_made(out):
         check_free(out, replace=force)  # whoever was first may have made it by now
@@ -164,9 +167,28 @@ def analyse_session(
         recording = record(found.sources, notes, settings, skipped=found.skipped, shelf=shelf)
         if not len(recording.timeline):
             raise NothingToAnalyse("holds no picture that could be analysed.", where=str(inputs[0]))
+        check_one_hand(recording.timeline.sources, notes, _hands_told(recording))
         if is_together:
             recording, notes = laid_together(recording, notes), notes[:1]
         return finish(recording, notes, out, choices)
+
+
+def _notes_of_one_person(found: Found, settings: Settings) -> tuple[Notes, ...]:
+    """Return the notes of all recordings, completed by the profile; they are of one operator."""
+    names = [each.facts.name for each in found.sources]
+    stated = [read_notes(each.facts.path) for each in found.sources]
+    check_profile(names, stated, settings.operator)
+    check_one_person(names, stated)
+    return tuple(settings.completed(each) for each in stated)
+
+
+def _hands_told(recording: Recording) -> list[Handed | None]:
+    """Return the operator's handedness as every recording by itself tells it."""
+    operator, timeline = recording.tracks["operator"], recording.timeline
+    return [
+        handed_by(right_handed(operator.frames(timeline.frames_of(source))))
+        for source in range(len(timeline.sources))
+    ]
 
 
 def _who_is_stated(notes: Sequence[Notes]) -> str:

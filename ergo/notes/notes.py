@@ -15,6 +15,7 @@ _AS_SHOWN = BeforeValidator(as_seconds)
 _IS_TIME = Field(json_schema_extra={"format": "time"})
 Seconds = Annotated[float, Field(ge=0), _AS_SHOWN, _IS_TIME]
 """[s]; also as a place in a clip is shown, "0:05"."""
+Handed = Literal["right", "left"]
 Hours = Annotated[float, Field(ge=1, lt=13)]
 
 
@@ -170,13 +171,15 @@ class MovedLandmark(_Strict):
 class Notes(_Strict):
     """Everything a notes file may state.
 
+    ``pseudonym``: who the operator is; recordings of one session are of one person.
     ``begins_s``: when this clip began on the clock of the first one, where several
     cameras filmed one session; without it sound or movement tell.
     ``loupes_declination_deg``: from the line ear to eye down to the line of sight
     through the loupes; not stated = without loupes, or nobody said.
     """
 
-    handed: Literal["right", "left"] | None = None
+    pseudonym: Annotated[str, Field(min_length=1, max_length=80)] | None = None
+    handed: Handed | None = None
     operator_height_cm: Annotated[float, Field(ge=100, le=230)] | None = None
     loupes_declination_deg: Annotated[float, Field(ge=0, le=90)] | None = None
     operator: OperatorPoint | None = None
@@ -193,7 +196,7 @@ class Notes(_Strict):
 
 
 NOT_MEASURED = frozenset(
-    {"clock", "tasks", "support", "force", "excluded", "loupes_declination_deg"}
+    {"clock", "tasks", "support", "force", "excluded", "loupes_declination_deg", "pseudonym"}
 )
 """Keys that no measured angle and no measured place depends on. Handedness is none of them:
 by it a room without a set-up is told, and so where everybody sat."""

@@ -81,15 +81,15 @@ def _placed_source(
     camera = levelled_by_people(timeline, tracks, camera)
     people = _seen_people(timeline, tracks, camera, note.operator_height_cm)
     rooms, origin = _rooms(people, camera, place, note)
-    right_handed = _right_handed(tracks["operator"])
+    believed = right_handed(tracks["operator"])
     if rooms is None:
-        return _PlacedSource(None, None, origin, right_handed, camera.level_origin)
+        return _PlacedSource(None, None, origin, believed, camera.level_origin)
     operator, assistant = people.operator, people.assistant
     return _PlacedSource(
         placed_person(operator, rooms),
         None if assistant is None else _within_reach(placed_person(assistant, rooms)),
         origin,
-        right_handed,
+        believed,
         camera.level_origin,
     )
 
@@ -107,7 +107,7 @@ def _seen_people(
     return SeenPeople(timeline, operator, assistant, tracks.get("patient"))
 
 
-def _right_handed(operator: PoseTrack) -> float:
+def right_handed(operator: PoseTrack) -> float:
     """Return the usual belief that the operator is right-handed, 0..1; NaN where not judged."""
     belief = operator.right_handed
     if belief is None or not np.isfinite(belief).any():

@@ -11,7 +11,12 @@ from functools import cache, partial
 from ergo.views.words import Words, words
 
 _KIND = "error."
-_NAMED = {"mark": "setup.mark", "unknown": "setup.name"}
+_NAMED = {
+    "mark": "setup.mark",
+    "unknown": "setup.name",
+    "hand": "plan.hands",
+    "other_hand": "plan.hands",
+}
 """Places in the messages whose figures have names for readers, and where those stand."""
 _PLACE = re.compile(r"\{(\w+)\}")
 

@@ -98,6 +98,9 @@ def _run(arguments: Sequence[str]) -> None:
 def lay_out(folder: Path, pictures: Mapping[Path, Mapping[str, Any] | None]) -> Path:
     """Copy pictures or clips into a folder of their own, with notes about the camera if known.
 
+    Their people differ, and the program takes one operator a run: here each picture is
+    looked at for itself, so they are said to be one.
+
     Parameters
     ----------
     folder : Path
@@ -107,6 +110,7 @@ def lay_out(folder: Path, pictures: Mapping[Path, Mapping[str, Any] | None]) -> 
     """
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
+    (folder / "ergo.toml").write_text('pseudonym = "anybody"\n', encoding="utf-8")
     for path, camera in pictures.items():
         shutil.copy(path, folder / path.name)
         if camera is not None:

@@ -61,5 +61,10 @@ def test_notes_are_laid_beside_a_picture_only_when_the_camera_is_known(tmp_path)
         (tmp_path / name).write_bytes(b"")
     pictures = {tmp_path / "one.jpg": {"pitch_deg": -3.5}, tmp_path / "two.jpg": None}
     folder = lay_out(tmp_path / "laid", pictures)
-    assert sorted(path.name for path in folder.iterdir()) == ["one.jpg", "one.toml", "two.jpg"]
+    assert sorted(path.name for path in folder.iterdir()) == [
+        "ergo.toml",
+        "one.jpg",
+        "one.toml",
+        "two.jpg",
+    ]
     assert (folder / "one.toml").read_text() == "[camera]\npitch_deg = -3.5\n"

@@ -61,6 +61,15 @@ def test_notes_with_a_wrong_key_name_file_key_and_what_is_allowed(tmp_path: Path
     assert "left" in line
 
 
+def test_recordings_of_several_operators_are_refused_before_anything_is_watched(
+    tmp_path: Path,
+) -> None:
+    line = refused(tmp_path, SAMPLE, SAMPLE / "stills")
+    assert line.startswith('3_ro_side_right_with_assistant.jpg: is of "RO", ')
+    assert 'of "KF"' in line
+    assert "a run of their own" in line
+
+
 def test_a_picture_with_nobody_in_it_is_reported_as_too_little_seen(tmp_path: Path) -> None:
     rng = np.random.default_rng(1)
     Image.fromarray(rng.integers(90, 110, (480, 640, 3), dtype=np.uint8)).save(

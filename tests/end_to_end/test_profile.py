@@ -19,7 +19,7 @@ from ergo.workflow import exposure_of_session, load_session, rescore_session
 
 from .made_sessions import made_session
 
-PROFILE = {"handed": "left", "operator_height_cm": 158.0}
+PROFILE = {"handed": "left", "operator_height_cm": 158.0, "loupes_declination_deg": 38.0}
 
 
 @pytest.fixture
@@ -60,6 +60,7 @@ def test_the_profile_fills_only_what_the_notes_leave_open():
     filled = settings.completed(Notes(handed="right"))
     assert (filled.handed, filled.operator_height_cm) == ("right", 158.0)
     assert settings.completed(Notes()).handed == "left"
+    assert (filled.pseudonym, settings.completed(Notes(pseudonym="RO")).pseudonym) == ("KF", "RO")
     assert Settings().completed(Notes()) == Notes()
 
 
@@ -75,5 +76,6 @@ def test_a_session_judged_again_still_knows_the_profile_and_its_report_says_so(t
     again = load_session(folder)
     content = report_content(again, exposure_of_session(again), (), words("en"))
     assert content["profile_note"] == (
-        "Taken from the profile of KF where the notes do not state it: 158 cm tall."
+        "Taken from the profile of KF where the notes do not state it: 158 cm tall, "
+        "loupes that look down by 38°."
     )

@@ -60,6 +60,8 @@ def test_the_sample_session_is_of_one_person():
 def test_every_sample_can_be_read_and_has_notes():
     found = find_sources([SAMPLE, SAMPLE / "stills"])
     assert [source.facts.kind for source in found.sources] == ["clip"] + ["still"] * 6
+    people = [read_notes(source.facts.path).pseudonym for source in found.sources]
+    assert people == ["KF", "KF", "KF", "RO", "RO", "RO", "TM"]
     for source in found.sources:
         camera = read_notes(source.facts.path).camera
         first = next(iter(source)).picture

@@ -22,6 +22,7 @@ MET_BY_READERS = (
     "frames/stills.py",
     "landmarks/watcher.py",
     "notes/notes.py",
+    "notes/one_person.py",
     "notes/reading.py",
     "posture/neutral.py",
     "posture/upright.py",
