@@ -12,7 +12,7 @@ import numpy as np
 
 from ergo.analyse import judge, record
 from ergo.arrays import PictureArray
-from ergo.errors import ErgoError, NothingToAnalyse
+from ergo.errors import ErgoError, NothingToAnalyse, SeveralOperators
 from ergo.frames.fetch import picture_at
 from ergo.frames.find import Found, find_sources
 from ergo.frames.frame import SourceFacts
@@ -29,7 +29,7 @@ from ergo.stats.exposure import Exposure
 from ergo.stats.summary import episode_rows, exposure_of
 from ergo.storage.folder import check_free
 from ergo.storage.landmark_file import as_stored
-from ergo.storage.session_folder import read_session, write_session
+from ergo.storage.session_folder import StoredSession, read_session, write_session
 from ergo.storage.session_notes import has_corrections, keep_corrections
 from ergo.storage.shelf import FolderShelf
 from ergo.storage.tables import write_frames, write_json, write_rows
@@ -272,6 +272,7 @@ def rescore_session(
             _notes_now(facts, kept, before)
             for facts, kept in zip(recording.sources, stored.notes, strict=True)
         )
+        _check_still_one_person(stored, notes)
         recording = with_notes_beside(
             recording,
             [_notes_now(e.recording.sources[0], e.notes, before) for e in recording.beside],
@@ -285,6 +286,17 @@ def rescore_session(
             recording, notes, place, choices, corrections_of=folder, is_stored=is_stored
         )
     return replace(outcome, remarks=remarks)
+
+
+def _check_still_one_person(stored: StoredSession, notes: Sequence[Notes]) -> None:
+    """Refuse notes that now are about several operators; a session that was so stays so."""
+    names = stored.recording.timeline.sources
+    try:
+        check_one_person(names, stored.notes)
+    except SeveralOperators:
+        return
+    check_profile(names, notes, stored.recording.settings.operator)
+    check_one_person(names, notes)
 
 
 def _notes_now(facts: SourceFacts, kept: Notes, settings: Settings) -> Notes:

@@ -7,7 +7,9 @@ import pytest
 
 from ergo import workflow
 from ergo.errors import SeveralOperators
-from ergo.workflow import analyse_session
+from ergo.notes.notes import Notes
+from ergo.workflow import analyse_session, rescore_session
+from tests.web.conftest import folder_of
 from tests.web.test_choosing import STILLS, session_of_stills
 
 
@@ -34,6 +36,27 @@ def test_a_right_and_a_left_handed_operator_are_not_one_session(analysed, tmp_pa
         f"{STILLS[1]}: shows a left-handed operator, {STILLS[0]} a right-handed one."
     )
     assert not (tmp_path / "out").exists()
+
+
+def test_notes_that_change_to_several_people_are_refused_when_scored_again(tmp_path):
+    folder = folder_of(session_of_stills(tmp_path / "stills"), tmp_path / "made")
+    before = (folder / "session.json").read_bytes()
+    for name, pseudonym in zip(STILLS, ("KF", "RO"), strict=True):
+        note = (tmp_path / "stills" / name).with_suffix(".toml")
+        note.write_text(f'pseudonym = "{pseudonym}"')
+    with pytest.raises(SeveralOperators, match=f'{STILLS[1]}: is of "RO"'):
+        rescore_session(folder)
+    assert (folder / "session.json").read_bytes() == before
+
+
+def test_a_session_of_several_people_that_an_earlier_version_made_can_be_scored_again(tmp_path):
+    session = session_of_stills(tmp_path / "stills")
+    both = (Notes(handed="right"), Notes(handed="left"))
+    folder = folder_of(replace(session, notes=both), tmp_path / "made")
+    for name, note in zip(STILLS, both, strict=True):
+        path = (tmp_path / "stills" / name).with_suffix(".toml")
+        path.write_text(f'handed = "{note.handed}"')
+    assert rescore_session(folder).session.notes == both
 
 
 @pytest.mark.parametrize(

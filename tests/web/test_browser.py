@@ -119,6 +119,17 @@ def test_playing_goes_on_by_itself_and_stops_when_told(page):
     assert page.locator("#lanes").get_attribute("aria-valuenow") == at
 
 
+def test_one_change_stands_first_and_the_others_unfold(page):
+    open_session(page)
+    page.locator("#hours").fill("9")
+    figures_anew(page, lambda: page.get_by_role("button", name="State it").click())
+    expect(page.locator("#change")).to_contain_text("11 or 12 o'clock")
+    other = page.locator("#more-changes li").first
+    expect(other).to_be_hidden()
+    page.locator("#more-changes summary").press("Enter")
+    expect(other).to_be_visible()
+
+
 def test_what_the_reader_states_changes_the_figures_and_is_still_there_after_reloading(page):
     open_session(page)
     figures_anew(page, lambda: page.get_by_label("The operator is").select_option("left"))
