@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from ergo.cli_library import library_option
-from ergo.cli_print import remark
+from ergo.cli_print import remark, say
 
 SERVE_EXAMPLE = """
 \b
@@ -44,9 +44,9 @@ def serve(library: Path | None, port: int, no_browser: bool, demo: bool) -> None
         folder, session = demo_library()
         home, database_url = f"/sessions/{session}", None
 
-    def say(address: str) -> None:
+    def say_and_open(address: str) -> None:
         say(address)
         if not no_browser:
             threading.Timer(0.5, webbrowser.open, (address,)).start()
 
-    serve_page(folder, port, say, database_url, home)
+    serve_page(folder, port, say_and_open, database_url, home)

@@ -119,3 +119,12 @@ def test_the_pictures_that_show_too_little_are_named_and_no_other(monkeypatch, o
     (complaint,) = [line for line in terminal.lines() if "too little of the operator" in line]
     named, _, _ = complaint.partition(": ")
     assert named.split(", ") == [f"{at}.jpg" for at in range(1, 30)]
+
+
+def test_serving_says_the_address(monkeypatch):
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stdout", terminal)
+    monkeypatch.setattr("ergo.web.serve.serve", lambda _, __, say, *___: say("http://here/"))
+    with pytest.raises(SystemExit):
+        cli.main(["serve", "--no-browser"])
+    assert terminal.lines() == ["http://here/"]
