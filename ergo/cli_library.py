@@ -189,18 +189,74 @@ def import_session(archive: Path, name: str | None, library: Path | None) -> Non
 
 
 @sessions.command(epilog=SESSIONS_EXAMPLE)
+@json_option
+@library_option
+def disk(as_json: bool, library: Path | None) -> None:
+    """Say what of the library lies on this disk, and how much room it takes."""
+    from ergo.storage.copies import what_lies
+    from ergo.storage.library_place import open_user_library
+    from ergo.views.words import words
+
+    with open_user_library(library) as opened:
+        lies, names = what_lies(opened.folder), {e.id: e.name for e in opened.entries()}
+    if as_json:
+        own = {names.get(key, key): size for key, size in lies.sessions.items()}
+        print_json({"schema": 1, **asdict(lies), "sessions": own, "total": lies.total})
+        return
+    size = words().size
+    rows = [(names.get(key, key), bytes_) for key, bytes_ in lies.sessions.items()]
+    rows += [(f"recording without a session ({key})", each) for key, each in lies.alone.items()]
+    rows += [
+        ("recordings of analyses that have not ended or failed", lies.waiting),
+        ("what can be made again", lies.made),
+        ("database and small files", lies.rest),
+        ("altogether", lies.total),
+        ("free on this disk", lies.free),
+    ]
+    for what, bytes_ in rows:
+        say(f"{size(bytes_):>9}  {what}")
+
+
+@sessions.command(epilog=SESSIONS_EXAMPLE)
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@library_option
+def clear(yes: bool, library: Path | None) -> None:
+    """Delete recordings without a session, and what can be made again."""
+    from ergo.storage.copies import clear_alone, clear_made, what_lies
+    from ergo.storage.library_place import open_user_library
+    from ergo.views.words import words
+    from ergo.web.serve import only_page_of
+
+    with open_user_library(library) as opened, only_page_of(opened.folder):
+        lies, size = what_lies(opened.folder), words().size
+        if not yes:
+            click.confirm(
+                f"Delete recordings without a session ({len(lies.alone)}, "
+                f"{size(sum(lies.alone.values()))}) and what can be made again "
+                f"({size(lies.made)}) for good?",
+                abort=True,
+                err=True,
+            )
+        clear_alone(opened.folder)
+        clear_made(opened.folder)
+
+
+@sessions.command(epilog=SESSIONS_EXAMPLE)
 @click.argument("name")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @library_option
 def delete(name: str, yes: bool, library: Path | None) -> None:
-    """Delete a session and its files for good."""
+    """Delete a session and every copy of it in the library for good."""
     from ergo.storage.library_place import open_user_library
 
     with open_user_library(library) as opened:
         entry = opened.entry(name)
         if not yes:
             click.confirm(
-                f'Delete "{printable(entry.name)}" and its files for good?', abort=True, err=True
+                f'Delete "{printable(entry.name)}", its files and the recordings sent for it '
+                "for good?",
+                abort=True,
+                err=True,
             )
         opened.delete(name)
 

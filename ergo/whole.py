@@ -42,15 +42,18 @@ def fresh_file(path: Path) -> Iterator[Path]:
     Parameters
     ----------
     path : Path
-        Replaced if it exists, and then keeps its permissions.
+        Replaced if it exists, and then keeps its permissions. Of a link, where it leads.
 
     Raises
     ------
     OutputError
         If it cannot be written; what was there is as it was.
     """
+    path = path.resolve() if path.is_symlink() else path
     fresh = path.with_name(_hidden(path.name, f"{uuid4().hex[:8]}.unfinished"))
     with _told(path):
+        if path.exists() and not path.is_file():
+            raise OutputError("is no file.", where=f"{path}:", remedy="Name another place.")
         try:
             fresh.touch(exist_ok=False)
             yield fresh
@@ -111,7 +114,7 @@ def being_made(folder: Path) -> Iterator[None]:
         with ExitStack() as held:
             with _told(folder):
                 workshop(folder).mkdir(parents=True, exist_ok=True)
-                lock = workshop(folder) / _LOCK
+                lock = lock_of(workshop(folder))
                 held.enter_context(alone(lock, refusal, patience_s=_PATIENCE_S))
                 _put_back(folder)
             yield
@@ -121,6 +124,11 @@ def being_made(folder: Path) -> Iterator[None]:
     finally:
         with suppress(OSError):
             workshop(folder).rmdir()  # stays while anything is in it
+
+
+def lock_of(place: Path) -> Path:
+    """Return the lock of a :func:`workshop`, which is there while somebody makes a folder."""
+    return place / _LOCK
 
 
 def remove_folder(folder: Path) -> None:
@@ -146,6 +154,8 @@ def _put_back(folder: Path) -> None:
 def _swap(fresh: Path, folder: Path) -> None:
     old = workshop(folder) / _OLD
     shutil.rmtree(old, ignore_errors=True)
+    if folder.exists() and not folder.is_dir():
+        raise OutputError("is no folder.", where=f"{folder}:", remedy="Name another place.")
     if folder.exists():
         os.replace(folder, old)
     try:

@@ -168,6 +168,23 @@ def test_a_file_that_cannot_be_written_is_one_line_that_names_it(tmp_path: Path)
         write_file(tmp_path / "gone" / "a.json", b"x")
 
 
+def test_what_is_no_file_or_folder_is_never_replaced(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(OutputError, match="pipe: is no file"):
+        write_file(tmp_path / "pipe", "x")
+    with pytest.raises(OutputError, match="pipe: is no folder"):
+        write_folder(tmp_path / "pipe", _session("x"))
+    assert (tmp_path / "pipe").is_fifo()
+
+
+def test_a_link_stays_one_and_its_file_is_replaced(tmp_path: Path) -> None:
+    (tmp_path / "real.toml").write_text("old")
+    (tmp_path / "link.toml").symlink_to("real.toml")
+    write_file(tmp_path / "link.toml", "new")
+    assert (tmp_path / "link.toml").is_symlink()
+    assert (tmp_path / "real.toml").read_text() == "new"
+
+
 @pytest.mark.parametrize("name", ["n" * 255, "\u00fc" * 127])
 def test_a_name_as_long_as_the_disk_takes_can_be_written(tmp_path: Path, name: str) -> None:
     write_file(tmp_path / name, "text")

@@ -11,7 +11,7 @@ finished, and its files are removed. Folders without a mark are never touched.
 
 import shutil
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -22,6 +22,7 @@ from sqlalchemy import Connection, Engine, func, insert, select
 from ergo.alone import alone, if_alone
 from ergo.errors import LibraryError
 from ergo.storage import library_rows as rows
+from ergo.storage.copies import remove_copies
 from ergo.storage.library_entry import Entry, Profile, checked_name
 from ergo.storage.library_files import copy_in, pack, pack_facts, unpack
 from ergo.storage.library_rows import Described
@@ -29,8 +30,10 @@ from ergo.storage.library_schema import (
     LIBRARY,
     PATIENCE_S,
     SESSIONS,
+    StillRemembered,
     check_age,
     engine_for,
+    forget_deleted,
     migrate,
     told,
 )
@@ -38,6 +41,9 @@ from ergo.storage.private import make_private
 from ergo.storage.session_folder import read_session
 from ergo.together import all_sources
 from ergo.whole import write_file
+
+_TO_GO = "delete"
+"""What the mark of a session says that is being deleted, not added."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,6 +83,11 @@ class Library:
         """
         with self._reading() as connection:
             return rows.read_entry(connection, self._sessions, name)
+
+    def holds(self, session_id: str) -> bool:
+        """Return whether there is a session of this id."""
+        with self._reading() as connection:
+            return rows.has_session(connection, session_id)
 
     def add(
         self,
@@ -183,10 +194,14 @@ class Library:
         return self.entry(name)
 
     def delete(self, name: str) -> None:
-        """Remove a session and its files for good."""
+        """Remove a session and every copy of it in the library for good.
+
+        That is its files, recordings that were sent for it alone, what was made of it,
+        the analyses it came from, and what the database still remembers.
+        """
         with (
             self._alone(),
-            self._marked(self.entry(name).id) as session_id,
+            self._marked(self.entry(name).id, _TO_GO) as session_id,
             self._writing() as connection,
         ):
             rows.delete_session(connection, session_id)
@@ -263,11 +278,11 @@ class Library:
         return self.entry(described.name)
 
     @contextmanager
-    def _marked(self, session_id: str) -> Iterator[str]:
+    def _marked(self, session_id: str, purpose: str = "") -> Iterator[str]:
         """Mark a session as changing; afterwards its files stay if the database has it."""
         with told(self.folder):
             self._marks.mkdir(exist_ok=True)
-            (self._marks / session_id).touch()
+            (self._marks / session_id).write_text(purpose, "ascii")
         try:
             yield session_id
         finally:
@@ -276,11 +291,14 @@ class Library:
     def _settle(self, session_id: str) -> None:
         with self._reading() as connection:
             is_kept = rows.has_session(connection, session_id)
-        folder = self._sessions / session_id
+        mark, folder = self._marks / session_id, self._sessions / session_id
         with told(self.folder):
-            if not is_kept and folder.exists():
+            if not is_kept and mark.read_text("ascii") == _TO_GO:
+                remove_copies(self.folder, session_id)
+                forget_deleted(self.engine, self.where)
+            elif not is_kept and folder.exists():
                 shutil.rmtree(folder)
-            (self._marks / session_id).unlink(missing_ok=True)
+            mark.unlink(missing_ok=True)
 
     def recover(self) -> None:
         """Finish or undo what killed programs were changing; not while another one works."""
@@ -289,7 +307,8 @@ class Library:
         with if_alone(self._lock) as is_ours:
             if is_ours:
                 for mark in self._marks.iterdir():
-                    self._settle(mark.name)
+                    with suppress(StillRemembered):  # the mark stays: the next one tries again
+                        self._settle(mark.name)
 
     def prepare(self) -> None:
         """Bring the database up to date and make sure that it belongs to this folder."""

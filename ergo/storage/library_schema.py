@@ -5,6 +5,7 @@ tables and the same steps on both. Times are text (ISO 8601) on both.
 """
 
 import re
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -35,6 +36,8 @@ from ergo.errors import LibraryError, MissingLibrary
 DATABASE_FILE = "library.sqlite"
 PATIENCE_S = 60
 """How long we wait for another program that is writing. [s]"""
+
+_FORGET = ("PRAGMA wal_checkpoint(TRUNCATE)", "VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)")
 
 METADATA = MetaData()
 LIBRARY = Table("library", METADATA, Column("id", Text, primary_key=True))
@@ -158,6 +161,47 @@ def _prepare_sqlite(connection: Any, _: Any) -> None:
 
 def _begin(connection: Connection) -> None:
     connection.exec_driver_sql("BEGIN")
+
+
+class StillRemembered(LibraryError):
+    """A session is deleted, but the database may still hold traces of its name."""
+
+
+def forget_deleted(engine: Engine, where: str) -> None:
+    """Have the database give up what it deleted: pages, free room and write-ahead log.
+
+    A server's own log and backups are out of reach.
+
+    Raises
+    ------
+    StillRemembered
+        If another program uses the database all the time.
+    """
+    try:
+        is_done = _file_forgets(engine) if engine.dialect.name == "sqlite" else _asked(engine)
+    except (SQLAlchemyError, sqlite3.Error):
+        is_done = False
+    if not is_done:
+        raise StillRemembered(
+            "is in use; the session is deleted, but traces of its name may remain.",
+            where=f"{where}:",
+            remedy="They are removed when the library is next opened.",
+        )
+
+
+def _file_forgets(engine: Engine) -> bool:
+    raw = engine.raw_connection()
+    try:
+        rows = [raw.cursor().execute(order).fetchone() for order in _FORGET]  # in no transaction
+    finally:
+        raw.close()
+    return not any(row is not None and row[0] for row in rows)  # a checkpoint tells if it could not
+
+
+def _asked(engine: Engine) -> bool:
+    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.exec_driver_sql("VACUUM sessions, tags")
+    return True
 
 
 def steps() -> dict[int, str]:

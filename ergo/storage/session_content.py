@@ -74,7 +74,7 @@ def source_of(row: Mapping[str, Any], places: Sequence[str], folder: Path) -> So
     path = _found([Path(each) for each in known] or [Path(row["name"])], folder.resolve())
     facts = _SOURCE.validate_python({**without_place(row), "path": path})
     if min(facts.width_px, facts.height_px) < 1:
-        raise ValueError("a picture has no size")
+        raise ValueError("size")
     return facts
 
 

@@ -102,7 +102,7 @@ def read_session(folder: Path) -> StoredSession:
             source_of(row, known, folder) for row, known in zip(rows, places, strict=True)
         )
         if not np.isin(landmarks.source_index, range(len(sources))).all():
-            raise ValueError("landmarks of a recording that session.json does not know")
+            raise ValueError("source")  # session.json knows fewer recordings
         timeline = build_timeline(
             tuple(facts.name for facts in sources),
             tuple(
@@ -130,7 +130,7 @@ def read_session(folder: Path) -> StoredSession:
         if beside:
             recording = laid_beside(recording, [_read_beside(row) for row in beside])
         if len(notes) != len(recording.sources):
-            raise ValueError("notes of more or fewer recordings than there are")
+            raise ValueError("notes")  # of more or fewer recordings
     except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
         raise _damaged(folder) from error
     return StoredSession(recording, notes)

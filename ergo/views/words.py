@@ -117,6 +117,14 @@ class Words:
             shown = "+" + shown
         return self.say("number.millimetres" if "_mm" in name else "number.degrees", n=shown)
 
+    def size(self, bytes_: int) -> str:
+        """Return the size of files: ``12 kB``, ``3.4 MB``, ``1.2 GB`` (powers of ten)."""
+        if bytes_ >= 999.5e6:
+            return self.say("disk.gigabytes", n=self.number(bytes_ / 1e9, 1))
+        if bytes_ >= 999.5e3:
+            return self.say("disk.megabytes", n=self.number(bytes_ / 1e6, 1))
+        return self.say("disk.kilobytes", n=self.number(-(-bytes_ // 1000)))
+
     def clock_time(self, seconds: float) -> str:
         """Return a place in a recording as ``minutes:seconds`` or ``hours:minutes:seconds``."""
         minutes, rest = divmod(round(seconds), 60)

@@ -17,7 +17,7 @@ from starlette.staticfiles import StaticFiles
 from ergo.errors import ErgoError
 from ergo.storage.library import open_library
 from ergo.views.reasons import in_words
-from ergo.web import api, exports, pages, sending
+from ergo.web import api, disk, exports, pages, sending
 from ergo.web.desk import Desk, templates, words_of
 from ergo.web.guard import Guard, Keys
 from ergo.web.made import Made
@@ -32,6 +32,12 @@ STATIC = Path(__file__).parent / "static"
 ROUTES = (
     Route("/", pages.sessions_page),
     Route("/sessions/{session}", pages.session_page),
+    Route("/disk", disk.disk_page),
+    Route("/disk/clear", disk.clear, methods=["POST"]),
+    Route("/recordings/{upload}/delete", disk.ask_recording),
+    Route("/recordings/{upload}/delete", disk.delete_recording, methods=["POST"]),
+    Route("/sessions/{session}/delete", disk.ask_session),
+    Route("/sessions/{session}/delete", disk.delete_session, methods=["POST"]),
     Route("/sessions/{session}/report", exports.report_page),
     Route("/sessions/{session}/files/{name}", exports.report_file),
     Route("/sessions/{session}/clips/{source:int}.mp4", exports.clip),

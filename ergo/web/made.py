@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from ergo.child_process import Task, async_child
+from ergo.errors import OutputError
 from ergo.storage.folder import SESSION_FILE
 
 _MAKING = "ergo.web.making"
@@ -55,6 +56,9 @@ class Made:
                 self._folder.mkdir(parents=True, exist_ok=True)
                 self._make_room()
                 await _make(kind, place, language, arguments)
+        if not all(folder.is_dir() for folder in sessions):  # deleted meanwhile
+            shutil.rmtree(place, ignore_errors=True)
+            raise OutputError("The session was deleted meanwhile.")
         return place
 
     def _make_room(self) -> None:

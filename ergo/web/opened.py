@@ -77,10 +77,19 @@ class OpenSessions:
                 return each
         raise KeyError(session_id)
 
+    def delete(self, entry: Entry) -> None:
+        """Delete a session and every copy of it for good."""
+        with self.lock:
+            self.forget(entry.id)
+            self.library.delete(entry.name)
+
     def get(self, session_id: str) -> Opened:
         """Return an open session; KeyError if there is none of this id."""
         with self.lock:
             kept = self._kept.get(session_id)
+            if kept is not None and not self.library.holds(session_id):
+                self.forget(session_id)  # another program has deleted it
+                raise KeyError(session_id)
             if kept is None:
                 entry = self.entry(session_id)
                 put_back_unfinished(entry.folder)

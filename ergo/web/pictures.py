@@ -156,6 +156,11 @@ class Pictures:
             await anext(self._said)
         return self._worker
 
+    def forget(self, folder: Path) -> None:
+        """Forget the pictures of a session."""
+        for key in [each for each in self._kept if each[0] == str(folder)]:
+            self._bytes -= len(self._kept.pop(key))
+
     def _keep(self, key: tuple[Any, ...], jpeg: bytes) -> None:
         self._kept[key] = jpeg
         self._bytes += len(jpeg)

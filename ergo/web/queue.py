@@ -87,6 +87,16 @@ class Queue:
             if job.replaces == session and job is not but:
                 self.remove(job.id)
 
+    def forget(self, session: str) -> None:
+        """Take everything off the list that names a session: it is to be deleted."""
+        for job in list(self._jobs.values()):
+            if session in (job.session, job.replaces):
+                self.remove(job.id)
+
+    def sessions(self) -> set[str]:
+        """Return the ids of the sessions that the list names."""
+        return {str(job.session or job.replaces) for job in self._jobs.values()} - {"None"}
+
     def _added(self, name: str, inputs: Sequence[Path], **facts: Any) -> Job:
         number = max((job.number for job in self._jobs.values()), default=0) + 1
         paths = tuple(str(path.resolve()) for path in inputs)

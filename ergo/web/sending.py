@@ -109,8 +109,11 @@ async def _refusal(desk: Desk, files: Sequence[Arriving], *, is_together: bool) 
 
 async def jobs(request: Request) -> Response:
     """Answer with the queue."""
-    words = words_of(request)
-    rows = desk_of(request).queue.described()
+    words, desk = words_of(request), desk_of(request)
+    for session in desk.queue.sessions():
+        if not await run_in_threadpool(desk.sessions.library.holds, session):
+            desk.queue.forget(session)  # another program has deleted it
+    rows = desk.queue.described()
     return JSONResponse(
         [row | {"error": row["error"] and in_words(row["error"], words)} for row in rows]
     )

@@ -199,6 +199,10 @@ class Uploads:
         if self.owner(upload) is None:
             shutil.rmtree(self._place(upload))
 
+    def delete(self, upload: str) -> None:
+        """Remove an upload that nothing needs any more, whoever owned it."""
+        shutil.rmtree(self._place(upload))
+
     def give_up(self, paths: Iterable[Path], job: str) -> None:
         """Remove those of these files that an analysis owns, with their upload."""
         for place in {path.parent for path in paths}:

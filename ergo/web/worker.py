@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from ergo.child_process import Task, async_child, to_its_end
-from ergo.errors import EndedBySystem, ErgoError, LibraryError, NotTogether
+from ergo.errors import EndedBySystem, ErgoError, LibraryError, NotTogether, SessionError
 from ergo.storage.choices import keep_choice
 from ergo.storage.library import Library
 from ergo.storage.library_entry import Entry
@@ -70,14 +70,15 @@ class Worker:
             return self._failed(job, f"{error.where} {error.what} {_REPEAT}")
         except ErgoError as error:
             self._failed(job, str(error))
-        except KeyError:
-            self._failed(job, "The session was deleted meanwhile.")
         except Exception:  # the queue goes on with the next one
             logging.getLogger(__name__).exception("unexpected error")
             self._failed(job, FAILED)
         return False
 
     def _failed(self, job: Job, error: str, *, lacks_start: bool = False) -> bool:
+        if job.replaces is not None and not self._sessions.library.holds(job.replaces):
+            self._queue.forget(job.replaces)  # whoever deleted it knows
+            return False
         return self._queue.end(job.id, state="failed", error=error, lacks_start=lacks_start)
 
     async def _analysed(self, job: Job) -> None:
@@ -103,6 +104,8 @@ class Worker:
     def _take(self, session: str, out: Path) -> None:
         """Keep what was watched; show it if its choice is still the one that is stated."""
         with self._sessions.lock:
+            if not self._sessions.library.holds(session):
+                raise SessionError("The session was deleted meanwhile.")
             folder = self._sessions.entry(session).folder
             keep_choice(folder, out)
             self._sessions.show_choice(session)
