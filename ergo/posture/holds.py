@@ -1,7 +1,7 @@
 """Static holds and repeated movements of one angle.
 
 A *hold* is a posture kept longer than 4 s with slight variation only (ISO
-11226:2000, definition of static working posture, as quoted in NTP 847). The
+11226:2000, definition of static working posture, as quoted in [ntp-847]). The
 standard gives no figure for "slight"; ours is :data:`HOLD_TOLERANCE_DEG`.
 """
 

@@ -47,45 +47,48 @@ READINGS: Mapping[str, Reading] = {
     "rula_table_a": _reading(
         "version-1 older-worksheet",
         "31 of the 144 cells of Table A; the older worksheet is lower",
-        "version-1: a teaching sheet, a solved exercise and our memory of the 1993 paper; "
-        "older-worksheet: a printed university worksheet",
+        "version-1: [rula-coursework-es], [rula-exercise-es] and our memory of the 1993 paper; "
+        "older-worksheet: [rula-worksheet-old]",
         "rula",
     ),
     "static_after": _reading(
         "1min 10min",
         "how long a posture is held before RULA adds 1 for muscle use",
-        "1min: older worksheet, a teaching sheet, several papers; 10min: newer worksheet",
+        "1min: [rula-worksheet-old-2], [rula-coursework-es]; 10min: [rula-worksheet-new]",
         "rula",
     ),
     "rula_muscle_use": _reading(
         "at-most-1 each",
         "whether a posture that is both static and repeated adds 1 or 2",
-        "at-most-1: the printed scale and both worksheets; each: one sheet, one case study",
+        "at-most-1: [rula-worksheet-old-2], [rula-worksheet-new]; each: [rula-sheet-pt], "
+        "[rula-case]",
         "rula",
     ),
     "rula_lower_arm_sides": _reading(
         "combined separate",
         "whether working across the midline and out to the side add 1 together or 1 each",
-        "combined: newer worksheet and one paper; separate: older worksheet and one sheet "
+        "combined: [rula-worksheet-new], [rula-restated-id]; separate: [rula-worksheet-old], "
+        "[rula-sheet-pt] "
         "(the sum is kept at 3, where Table A ends)",
         "rula",
     ),
     "rula_load_over_10_kg": _reading(
         "2 3",
         "score of an intermittent load over 10 kg",
-        "2: the paper and a teaching sheet; 3: both worksheets",
+        "2: [rula-paper-copy], [rula-coursework-es]; 3: [rula-worksheet-old], [rula-worksheet-new]",
         "rula",
     ),
     "rula_upper_arm_band_1": _reading(
         "20 15",
         "how far from hanging the upper arm still scores 1 [deg]",
-        "20: three texts; 15: older worksheet",
+        "20: [rula-restated-id], [rula-sheet-pt], [rula-slides-es]; 15: [rula-worksheet-old]",
         "rula",
     ),
     "rula_lower_arm_band_1": _reading(
         "60-100 0-90 40-90",
         "elbow flexion that scores 1 [deg]",
-        "60-100: three texts; 0-90: older worksheet; 40-90: one thesis",
+        "60-100: [rula-restated-id], [rula-sheet-pt]; 0-90: [rula-worksheet-old]; "
+        "40-90: [rula-thesis-id]",
         "rula",
     ),
     "rula_trunk_1": _reading(
@@ -98,7 +101,7 @@ READINGS: Mapping[str, Reading] = {
     "rula_wrist_plus_1": _reading(
         "deviation near-maximum",
         "whether flexion near the end of the wrist's range adds 1 as deviation does",
-        "deviation: the paper; near-maximum: one sheet",
+        "deviation: [rula-restated-id]; near-maximum: one sheet, from memory",
         "rula",
     ),
     "shared_edge": _reading(
@@ -111,7 +114,7 @@ READINGS: Mapping[str, Reading] = {
     "abducted_beyond": _reading(
         "20 45",
         "abduction from which the upper arm counts as abducted [deg]",
-        "the papers give no number; 20: ours; 45: Holzgreve et al. (2021), Sensors 21(12):4077",
+        "the papers give no number; 20: ours; 45: [holzgreve-2021]",
         "rula reba",
     ),
     "abduction_by": _reading(
@@ -154,20 +157,21 @@ READINGS: Mapping[str, Reading] = {
     "dental_forearm": _reading(
         "raised level",
         "whether a forearm must be raised 10 to 15 degrees or may be level",
-        "raised: a training checklist (10-15, at most 25); level: hygiene teaching (parallel to "
-        "the floor), taken as 0 to 15",
+        "raised: [dental-checklist] (10-15, at most 25); level: hygiene teaching (parallel to "
+        "the floor, from memory), taken as 0 to 15",
         "dental_sitting",
     ),
     "reba_twist_and_bend": _reading(
         "combined separate",
         "whether twist and side bend of neck or trunk add 1 together or 1 each",
-        "combined: Hignett's chapter; separate: worksheet (kept within Table A)",
+        "combined: [reba-chapter]; separate: [reba-worksheet] (kept within Table A)",
         "reba",
     ),
     "reba_table_b": _reading(
         "majority one-thesis",
         "three cells of Table B",
-        "majority: three texts; one-thesis: one thesis, probably a misprint",
+        "majority: [reba-worksheet], [reba-worksheet-employee], [reba-examples-es]; "
+        "one-thesis: [reba-thesis-bc-id], probably a misprint",
         "reba",
     ),
 }

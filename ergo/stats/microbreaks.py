@@ -15,7 +15,8 @@ BREAK_S = 10.0
 """Length of a micro-break in the plan: out of the posture, hands down (ours). [s]"""
 
 REST_PER_HOLD = (1.0, 3.0)
-"""Rest for each second held, by the two readings of ISO 11226 (explanatory pages)."""
+"""Rest for each second held, by two readings of ISO 11226: [iso11226-page-be] and
+[iso11226-page-be-new]."""
 
 
 @dataclass(frozen=True, slots=True)

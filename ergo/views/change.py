@@ -9,6 +9,7 @@ from ergo.stats.exposure import Exposure
 from ergo.stats.limits import limit_set
 from ergo.stats.microbreaks import BREAK_S
 from ergo.timeline import TimeUnit
+from ergo.views.tables import checked
 from ergo.views.words import Words
 
 MOST = 6
@@ -99,7 +100,7 @@ def _change(advice: Advice, unit: TimeUnit, words: Words) -> Change:
             "change.source",
             evidence=words.say(f"change.evidence.{rule.evidence}"),
             source=rule.source,
-            status=rule.status,
+            status=checked(rule.status),
         ),
     )
 

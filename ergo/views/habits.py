@@ -5,7 +5,7 @@ from ergo.stats.exposure import Estimate, Exposure
 from ergo.stats.microbreaks import BREAK_S, Break, BreakPlan, break_plan
 from ergo.stats.norms import Norm, OwnBesideNorm, beside_norms
 from ergo.views.plots.breaks import source_shown
-from ergo.views.tables import Table, column_names
+from ergo.views.tables import Table, checked, column_names
 from ergo.views.words import Words
 
 MOST_BREAKS = 20
@@ -85,7 +85,7 @@ def _norm_row(each: OwnBesideNorm, words: Words) -> tuple[str, ...]:
         _own(each.own, norm, each.angle.name, words),
         words.say(f"norms.{norm.relation}", value=_value(norm.value, norm, each.angle.name, words)),
         f"{norm.group}, {norm.over}",
-        f"{norm.source} ({norm.status})",
+        f"{norm.source} {checked(norm.status)}",
     )
 
 

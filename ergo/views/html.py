@@ -31,11 +31,13 @@ from ergo.views.tables import (
     judged_table,
     levels_table,
     limits_table,
+    marks_legend,
     moments_table,
     scores_table,
     seen_table,
     sources_table,
     spread_table,
+    texts_table,
     together_table,
 )
 from ergo.views.together import together_sentences
@@ -151,6 +153,7 @@ def report_content(
         "promise": promise(session, words),
         "versions": ", ".join(f"{k} {v}" for k, v in session.recording.versions.items()),
         "legend": _legend(words),
+        "marks_legend": marks_legend(words),
     }
 
 
@@ -176,6 +179,7 @@ def _tables(session: Session, exposure: Exposure, words: Words) -> dict[str, Tab
         "assumed_table": assumed_table(session, words),
         "strained_table": strained_table(session, words),
         "sources_table": sources_table(exposure, words),
+        "texts_table": texts_table(words),
         "method_sources_table": method_sources_table(words),
     }
 

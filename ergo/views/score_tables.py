@@ -10,7 +10,7 @@ from ergo.scores.methods import METHODS, Difference, minutes_scored_differently
 from ergo.scores.readings import READINGS
 from ergo.scores.table import origin_of
 from ergo.session import Session
-from ergo.views.tables import Table
+from ergo.views.tables import Table, checked
 from ergo.views.words import Words
 
 METHODS_WITH_MODIFIERS = ("RULA", "REBA")
@@ -167,8 +167,8 @@ def method_sources_table(words: Words) -> Table:
         name = file.removesuffix(".csv")
         origin = origin_of(name)
         if " = " not in origin.reading or "(default)" in origin.reading:
-            rows[(_method_of(name, words), origin.source, origin.status)] = None
-    columns = tuple(words.say(f"column.{key}") for key in ("method", "source", "status"))
+            rows[(_method_of(name, words), origin.source, checked(origin.status))] = None
+    columns = tuple(words.say(f"column.{key}") for key in ("method", "source", "checked"))
     return Table(words.say("caption.method_sources"), columns, tuple(sorted(rows)))
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from ergo.arrays import IndexArray
 from ergo.posture.angle_names import AngleName
 from ergo.posture.upright import WITHIN_SD
+from ergo.published_sources import MARKS, MEMORY, cited, marks_of, sources
 from ergo.room.camera import Camera
 from ergo.scores.method_score import Level
 from ergo.session import Recording, Session
@@ -233,9 +234,27 @@ def _limit_row(limits: LimitShares, exposure: Exposure, words: Words) -> tuple[s
 
 
 def _rule_text(limits: LimitSet, words: Words) -> str:
-    """Return the rule's name; says so where an edge was not checked against a text."""
-    name = words.name("rules", limits.rule)
-    return f"{name}\n{words.say('methods.memory')}" if "memory" in limits.status else name
+    """Return the rule's name, with the marks of :func:`marks_legend`."""
+    return f"{words.name('rules', limits.rule)} {marks_of(limits.status)}"
+
+
+def marks_legend(words: Words) -> str:
+    """Return what the small marks beside rules, methods and figures mean; said once."""
+    each = " · ".join(f"{mark} {words.say(f'marks.{name}')}" for name, mark in MARKS.items())
+    return words.say("marks.legend", each=each)
+
+
+def checked(status: str) -> str:
+    """Return how far a value is known: the marks, and the keys of the texts that were read."""
+    return " ".join([marks_of(status), ", ".join(cited(status))]).strip()
+
+
+def texts_table(words: Words) -> Table:
+    """Return the texts that were read, by the key under which tables cite them."""
+    rows = tuple((each.key, each.name, each.address, each.read) for each in sources().values())
+    return Table(
+        words.say("caption.texts"), column_names(words, "key", "text", "address", "read"), rows
+    )
 
 
 def share_text(parts: Parts, place: int, words: Words) -> str:
@@ -287,7 +306,7 @@ def _allowed(hold: HoldRecord, words: Words) -> str:
     if not hold.limit_s > 0:
         return words.say("holds.not_recommended")
     origin = line_origin(hold.angle.name)
-    note = words.say("holds.from_memory") if origin is not None and origin.is_from_memory else ""
+    note = MEMORY if origin is not None and origin.is_from_memory else ""
     return f"{words.duration(hold.limit_s)} {note}".strip()
 
 
@@ -424,7 +443,8 @@ def sources_table(exposure: Exposure, words: Words) -> Table:
         place = (words.name("rules", limits.rule), limits.source, limits.status)
         angles.setdefault(place, []).append(words.name("angle", limits.angle.name))
     rows = tuple(
-        (rule, "\n".join(names), source, status) for (rule, source, status), names in angles.items()
+        (rule, "\n".join(names), source, checked(status))
+        for (rule, source, status), names in angles.items()
     )
-    columns = column_names(words, "rule", "angle", "source", "status")
+    columns = column_names(words, "rule", "angle", "source", "checked")
     return Table(words.say("caption.sources"), columns, rows)

@@ -23,7 +23,7 @@ def cell(table, **steps):
 
 
 def test_example_handling_a_load(posture_of, circumstances_of):
-    # Spanish practical examples, example 1; its bent knees (legs 2) stand for feet without support
+    # [reba-examples-es], example 1; its bent knees (legs 2) stand for feet without support
     posture = posture_of(
         trunk_flexion_deg=20.0,
         neck_flexion_deg=10.0,
@@ -43,7 +43,7 @@ def test_example_handling_a_load(posture_of, circumstances_of):
 
 
 def test_example_pushing_a_bottle(posture_of, circumstances_of):
-    # Indonesian thesis, Fig. 4.33: wrist at 27; coupling "fair" adds 1 to B
+    # [reba-thesis-bc-id], Fig. 4.33: wrist at 27; coupling "fair" adds 1 to B
     posture = posture_of(shoulder_flexion_deg_left=30.0, wrist_flexion_deg_left=27.0)
     score = left(posture, circumstances_of())
     parts = ("upper_arm", "lower_arm", "wrist", "table_B")
@@ -53,7 +53,7 @@ def test_example_pushing_a_bottle(posture_of, circumstances_of):
 
 @pytest.mark.parametrize(("feet", "legs", "printed"), [(True, 1, 5), (False, 2, 6)])
 def test_example_unloading_sand(feet, legs, printed, posture_of, circumstances_of):
-    # Indonesian thesis, Fig. 4.4, as printed and with legs corrected to 2
+    # [reba-thesis-a-id], Fig. 4.4, as printed and with legs corrected to 2
     posture = posture_of(trunk_flexion_deg=65.0, neck_flexion_deg=25.0)
     around = circumstances_of(support=[{"feet": feet}], force=[{"load_kg": 2.5}])
     score = left(posture, around)
@@ -63,7 +63,7 @@ def test_example_unloading_sand(feet, legs, printed, posture_of, circumstances_o
 
 @pytest.mark.parametrize("score_a", [6, 7, 8])
 def test_example_exercise_sheet(score_a):
-    # Spanish exercise sheet: Table B 6, score B 9, score C 10, activity 1, REBA 11
+    # [reba-exercise-es]: Table B 6, score B 9, score C 10, activity 1, REBA 11
     assert cell("reba_table_b", upper_arm=4, lower_arm=2, wrist=2) == 6
     assert cell("reba_table_c", score_a=score_a, score_b=9) == 10
 

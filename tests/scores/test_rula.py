@@ -49,7 +49,7 @@ def b_score(neck, trunk, legs):
 
 
 def test_example_carton_from_a_solved_exercise(posture_of, circumstances_of):
-    # Spanish teaching sheet "RULA - EJERCICIO resuelto": whole chain, repeated work, light load
+    # [rula-exercise-es]: whole chain, repeated work, light load
     posture = posture_of(
         shoulder_flexion_deg_left=45.0, elbow_flexion_deg_left=45.0, trunk_flexion_deg=0.0
     )
@@ -76,19 +76,19 @@ def test_example_carton_would_start_lower_by_the_older_worksheet(posture_of, cir
 
 
 def test_example_coursework_sheet():
-    # Spanish coursework sheet with full tables: steps given, 1 added to either group
+    # [rula-coursework-es]: steps given, 1 added to either group
     assert a_score(4, 3, 3, 1) == 5
     assert b_score(3, 4, 2) == 6
     assert grand(5, 6, 1, 1) == 7
 
 
 def test_example_thesis_phase_4():
-    # Indonesian undergraduate thesis, movement phase 4: action level 3
+    # [rula-thesis-id], movement phase 4: action level 3
     assert grand(4, 4, 1, 1) == 6
 
 
 def test_example_thesis_phase_5(posture_of, circumstances_of):
-    # same thesis, phase 5: arm at 58, elbow at 65, wrist beyond 15
+    # [rula-thesis-id], phase 5: arm at 58, elbow at 65, wrist beyond 15
     posture = posture_of(
         shoulder_flexion_deg_left=58.0, elbow_flexion_deg_left=65.0, wrist_flexion_deg_left=16.0
     )
@@ -98,7 +98,7 @@ def test_example_thesis_phase_5(posture_of, circumstances_of):
 
 
 def test_example_carrying_a_file(posture_of, circumstances_of):
-    # Torik, Universitas Mercu Buana: five angles and the final score
+    # [rula-office-id]: five angles and the final score
     posture = posture_of(
         shoulder_flexion_deg_left=18.0,
         elbow_flexion_deg_left=45.0,
@@ -114,14 +114,14 @@ def test_example_carrying_a_file(posture_of, circumstances_of):
 
 @pytest.mark.parametrize("neck", [1, 2, 3])
 def test_example_twisted_and_bent_trunk(neck, posture_of, circumstances_of):
-    # case study text: trunk band 3, twisted and bent sideways
+    # [rula-case]: trunk band 3, twisted and bent sideways
     posture = posture_of(trunk_flexion_deg=40.0, trunk_twist_deg=15.0, trunk_side_bend_deg=-12.0)
     assert step_of("trunk", posture, circumstances_of()) == 5
     assert b_score(neck, 5, 1) == 6
 
 
 def test_grand_scores_1_and_2_need_both_groups_at_2_or_less():
-    # statement of the paper, and its converse
+    # statement of [rula-paper-copy], and its converse
     cells = grid_table("rula_table_c").cells
     assert np.all(cells[:2, :2] <= 2)
     assert np.argwhere(cells <= 2).max() < 2

@@ -38,7 +38,9 @@ def test_the_edges_are_those_by_which_the_method_scores(rule, angle, table):
 @pytest.mark.parametrize(
     ("rule", "angle", "limit"),
     [
-        # read once more in the reference dossier: ISO 11226, Hokwerda et al., Arvidsson et al.
+        # typed a second time: [iso11226-page-be], [iso11226-ua], [dental-checklist],
+        # [arm-levels-2026], [jomt-2020], [lemaster-2021]; trunk 20 and arm 25 of the sitting
+        # requirements from memory
         ("iso11226", "neck_flexion_deg", 25),
         ("iso11226", "trunk_inclination_deg", 60),
         ("iso11226", "head_inclination_deg", 85),

@@ -10,8 +10,8 @@ def own(rows, key):
     return [row.own.value for row in rows if row.norm.key == key]
 
 
-def test_the_published_figures_are_those_of_the_dossier():
-    # typed a second time from the reference dossier
+def test_the_published_figures_are_those_of_the_abstracts():
+    # typed a second time from [marklin-2005] and [ettinger-2013]; the others from memory
     printed = {
         ("neck_flexion_deg", 30.0, 0.85),
         ("trunk_flexion_deg", 30.0, 0.5),

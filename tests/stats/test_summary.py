@@ -27,7 +27,7 @@ def test_a_still_posture_is_one_hold_with_its_length_place_and_task(clip):
 
 @pytest.mark.parametrize(("seconds", "is_beyond"), [(140, False), (160, True)])
 def test_a_hold_is_measured_against_the_line_of_iso_11226(clip, seconds, is_beyond):
-    # trunk at 40 degrees: at most 2:30, read in the reference dossier
+    # trunk at 40 degrees: at most 2:30, read in [iso11226-page-be]
     time_s = every_fifth(seconds)
     (hold,) = clip(time_s, trunk_inclination_deg=np.full(len(time_s), 40.0)).exposure().holds
     assert hold.limit_s == pytest.approx(150)

@@ -64,4 +64,4 @@ def test_own_figures_stand_beside_published_ones_with_their_source(session):
     assert neck[1].startswith(EN.share(float(own)))
     assert neck[2] == EN.share(0.85)
     assert "Marklin" in neck[4]
-    assert "verified" in neck[4]
+    assert neck[4].endswith("✓ marklin-2005")

@@ -4,6 +4,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ergo.published_sources import MARKS
 from ergo.scores.method_score import Level
 from ergo.stats.exposure import Decider, LevelShares, Share
 from ergo.timeline import build_timeline
@@ -20,11 +21,12 @@ from ergo.views.summary_text import remark_lines
 from ergo.views.tables import (
     group_table,
     holds_table,
-    judged_table,
     limits_table,
+    marks_legend,
     scores_table,
     seen_table,
     sources_table,
+    texts_table,
 )
 from ergo.views.words import words
 
@@ -53,33 +55,47 @@ def test_the_shares_of_a_row_add_up_to_the_session(exposure):
         assert sum(shares) == pytest.approx(100, abs=2)  # each is rounded to 1 %
 
 
-def test_a_limit_from_memory_is_marked_where_it_is_used_and_in_the_sources(exposure):
+def test_a_small_mark_says_where_a_limit_was_not_checked_against_a_text(exposure):
     used = {row[0]: row[1] for row in limits_table(exposure, ENGLISH, headline=True).rows}
-    assert "memory" in used["Trunk, forward bend"]
-    assert "memory" not in used["Neck, side bend"]
-    assert any("memory" in row[-1] for row in sources_table(exposure, ENGLISH).rows)
+    assert used["Trunk, forward bend"].endswith(" ✓≈⌂")  # 10 read, 20 from memory, backward ours
+    assert used["Neck, side bend"].endswith(" ✓")
+    rows = sources_table(exposure, ENGLISH).rows
+    assert any(row[-1] == "≈" for row in rows)
+    assert any(row[-1] == "✓ jomt-2020" for row in rows)
+
+
+def test_no_row_says_memory_and_one_legend_says_what_the_marks_mean(exposure):
+    tables = [
+        *(limits_table(exposure, ENGLISH, headline=shown) for shown in (True, False)),
+        holds_table(exposure, ENGLISH),
+        sources_table(exposure, ENGLISH),
+        method_sources_table(ENGLISH),
+    ]
+    cells = [cell for table in tables for row in table.rows for cell in row]
+    assert not any("memory" in cell or "verified" in cell for cell in cells)
+    for language in ("en", "de"):
+        legend = marks_legend(words(language))
+        assert all(mark in legend for mark in MARKS.values())
+
+
+def test_every_text_that_a_table_cites_stands_in_the_list_of_texts(exposure):
+    texts = {row[0]: row for row in texts_table(ENGLISH).rows}
+    tables = [sources_table(exposure, ENGLISH), method_sources_table(ENGLISH)]
+    keys = {
+        key
+        for table in tables
+        for row in table.rows
+        for key in re.findall(r"[a-z0-9]+(?:-[a-z0-9]+)+", row[-1])
+    }
+    assert len(keys) > 20
+    assert keys <= texts.keys()
+    assert all(len(row) == 4 and all(row) for row in texts.values())
 
 
 def test_the_upper_arm_holding_line_is_marked_as_from_memory(exposure):
     rows = {row[0]: row for row in holds_table(exposure, ENGLISH).rows}
-    assert "memory" in rows["Right upper arm, raised"][5]
-    assert "memory" not in rows["Trunk, inclination"][5]
-
-
-def test_holds_come_longest_first_with_uncertainty(exposure):
-    rows = holds_table(exposure, ENGLISH).rows
-    assert [row[3].replace("\u00a0", " ") for row in rows] == ["4 min 30 s", "94 s", "41 s"]
-    assert all("±" in row[4] for row in rows)
-
-
-def test_without_strained_holds_there_is_no_table(exposure):
-    assert holds_table(replace(exposure, holds=()), ENGLISH) is None
-
-
-def test_the_judged_table_follows_the_exposure(exposure):
-    gone = tuple(replace(x, unjudged=Share(1.0, 0.42, 0.42, 0.42)) for x in exposure.limits)
-    rows = judged_table(replace(exposure, limits=gone), ENGLISH).rows
-    assert {row[1:] for row in rows} == {("58\u00a0%", f"{NOT_JUDGED.symbol} 42\u00a0%")}
+    assert "≈" in rows["Right upper arm, raised"][5]
+    assert "≈" not in rows["Trunk, inclination"][5]
 
 
 def test_every_method_row_shows_all_levels_and_the_unjudged_share(exposure):
@@ -194,7 +210,7 @@ def test_only_a_rule_with_holding_times_limits_time(exposure):
     tables = [limits_table(exposure, ENGLISH, headline=shown) for shown in (True, False)]
     assert not any("limited in time" in column for table in tables for column in table.columns)
     rules = {row[1].split("\n")[0] for table in tables for row in table.rows if "in time" in row[3]}
-    assert rules == {"ISO 11226"}
+    assert rules == {"ISO 11226 ✓"}
     leaning = next(
         row for row in tables[0].rows if row[0] == "Trunk, forward bend"
     )  # by the sitting requirements, which know no holding time
