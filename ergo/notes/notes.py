@@ -6,7 +6,14 @@ turns a refusal into one line that names the file, the key and what is allowed.
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    model_validator,
+)
 
 from ergo.notes.times import as_seconds
 
@@ -17,6 +24,18 @@ Seconds = Annotated[float, Field(ge=0), _AS_SHOWN, _IS_TIME]
 """[s]; also as a place in a clip is shown, "0:05"."""
 Handed = Literal["right", "left"]
 Hours = Annotated[float, Field(ge=1, lt=13)]
+
+
+Pseudonym = Annotated[
+    str,
+    StringConstraints(
+        strip_whitespace=True,
+        min_length=1,
+        max_length=80,
+        pattern=r"^[^\s/\\:][^/\\:\x00-\x1f\x7f]*$",
+    ),
+]
+"""As the library takes it: no slash, backslash, colon or line break."""
 
 
 class _Strict(BaseModel):
@@ -178,7 +197,7 @@ class Notes(_Strict):
     through the loupes; not stated = without loupes, or nobody said.
     """
 
-    pseudonym: Annotated[str, Field(min_length=1, max_length=80)] | None = None
+    pseudonym: Pseudonym | None = None
     handed: Handed | None = None
     operator_height_cm: Annotated[float, Field(ge=100, le=230)] | None = None
     loupes_declination_deg: Annotated[float, Field(ge=0, le=90)] | None = None

@@ -110,7 +110,9 @@ def _allowed(here: Schema) -> str:
         return "two numbers [x, y]" if "prefixItems" in here else "a list of tables [[...]]"
     if kind == "string":
         longest = here.get("maxLength")
-        return f"text of {here.get('minLength', 0)} to {longest} characters" if longest else "text"
+        without = r", none of them / \ : or a line break" if "pattern" in here else ""
+        least = here.get("minLength", 0)
+        return f"text of {least} to {longest} characters{without}" if longest else "text"
     if kind == "boolean":
         return "true or false"
     return ("whole numbers " if kind == "integer" else "") + _range(here)

@@ -1,10 +1,12 @@
 """Recordings of different operators are refused; what can be of one person is not."""
 
 import pytest
+import tomli_w
 
-from ergo.errors import SeveralOperators
+from ergo.errors import NotesError, SeveralOperators
 from ergo.notes.notes import Notes
 from ergo.notes.one_person import check_one_hand, check_one_person, check_profile
+from ergo.notes.reading import read_notes
 from ergo.views.reasons import in_words
 from ergo.views.words import words
 
@@ -93,3 +95,15 @@ def test_a_refusal_comes_in_german_with_its_hands():
         "Ist es dieselbe Person, dann geben Sie in den Notizen dasselbe Pseudonym (pseudonym) an; "
         "sonst werten Sie die Aufnahmen jeder behandelnden Person für sich aus."
     )
+
+
+@pytest.mark.parametrize("pseudonym", ["", " ", "a/b", "a\\b", "a:b", "a\nb", "x" * 81])
+def test_a_pseudonym_is_one_that_the_library_can_keep(tmp_path, pseudonym):
+    write = tomli_w.dumps({"pseudonym": pseudonym})
+    (tmp_path / "a.toml").write_text(write, encoding="utf-8")
+    with pytest.raises(NotesError, match=r"80 characters, none of them / \\ : or a line break"):
+        read_notes(tmp_path / "a.mp4")
+
+
+def test_space_around_a_pseudonym_makes_no_other_person():
+    check_one_person(NAMES[:2], [Notes(pseudonym=" KF"), Notes(pseudonym="KF")])

@@ -1,14 +1,19 @@
 """The library keeps what it was given, on SQLite and on PostgreSQL."""
 
 import json
+import shutil
 import zipfile
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from ergo.errors import InputError, LibraryError, SessionError
+from ergo.notes.notes import Notes
 from ergo.storage.library_entry import Profile
 from ergo.storage.session_content import PLACES_FILE
+from ergo.storage.session_folder import write_session
+from ergo.workflow import load_session
 
 
 def files_of(folder):
@@ -76,6 +81,25 @@ def test_tags_are_added_and_removed(library, small_session):
     library.add(small_session, "a", tags=["x"])
     assert library.tag("a", add=["x", "y"]).tags == ("x", "y")
     assert library.tag("a", remove=["x", "never there"]).tags == ("y",)
+
+
+def with_notes(folder, **stated):
+    """The session of a folder, with other notes, in another folder."""
+    session = load_session(folder)
+    made = folder.with_name("noted")
+    made.mkdir(exist_ok=True)
+    write_session(replace(session, notes=(Notes(**stated),)), made)
+    return made
+
+
+def test_a_session_is_of_the_operator_that_its_notes_state(library, small_session, tmp_path):
+    shutil.copytree(small_session, tmp_path / "monday")
+    noted = with_notes(tmp_path / "monday", pseudonym=" KF ")
+    assert library.add(noted, "a").operator == "KF"
+    assert library.add(noted, "b", operator="KF").operator == "KF"
+    with pytest.raises(LibraryError, match='is of "KF" by its notes, not of "RO"'):
+        library.add(noted, "c", operator="RO")
+    assert [entry.name for entry in library.entries()] == ["a", "b"]
 
 
 def test_day_and_operator_can_be_stated_later(library, small_session):
