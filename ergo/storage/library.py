@@ -24,7 +24,7 @@ from ergo.errors import LibraryError
 from ergo.storage import library_rows as rows
 from ergo.storage.copies import remove_copies
 from ergo.storage.library_entry import Entry, Profile, checked_name
-from ergo.storage.library_files import copy_in, pack, pack_facts, unpack
+from ergo.storage.library_files import copy_in, operator_of, pack, pack_facts, unpack
 from ergo.storage.library_rows import Described
 from ergo.storage.library_schema import (
     LIBRARY,
@@ -38,7 +38,7 @@ from ergo.storage.library_schema import (
     told,
 )
 from ergo.storage.private import make_private
-from ergo.storage.session_folder import StoredSession, read_session
+from ergo.storage.session_folder import read_session
 from ergo.together import all_sources
 from ergo.whole import write_file
 
@@ -122,7 +122,7 @@ class Library:
         """
         stored = read_session(source)
         sources = all_sources(stored.recording)
-        operator = _operator_of(stored, operator)
+        operator = operator_of(stored, operator)
         profile = Profile(checked_name(operator, "A pseudonym")) if operator else None
         wanted = Described(name or source.resolve().name, tuple(tags), profile, recorded_on)
         return self._write(wanted, lambda folder: copy_in(source, folder, sources))
@@ -353,20 +353,6 @@ class Library:
     @property
     def _id_file(self) -> Path:
         return self.folder / "library.id"
-
-
-def _operator_of(stored: StoredSession, wanted: str | None) -> str | None:
-    """Return whose session it is: as asked for, else as its notes state; both must agree."""
-    noted = {notes.pseudonym for notes in stored.notes if notes.pseudonym}
-    if wanted is None:
-        return noted.pop() if len(noted) == 1 else None
-    if noted and checked_name(wanted, "A pseudonym") not in noted:
-        raise LibraryError(
-            f'is of "{min(noted)}" by its notes, not of "{wanted}".',
-            where=f"{stored.recording.timeline.sources[0]}:",
-            remedy="Leave the operator out, or correct the notes and score the session again.",
-        )
-    return wanted
 
 
 def open_library(folder: Path, database_url: str | None = None) -> Library:

@@ -128,12 +128,7 @@ def report_content(
         "unit": unit,
         "subtitle": _subtitle(session, exposure, words),
         "first": first_sentences(exposure, words),
-        "seen_summary": words.say(
-            "seen.summary",
-            amount=rounded_whole(exposure.seen.amount, exposure.total, unit, words),
-            total=rounded_whole(exposure.total, exposure.total, unit, words),
-            share=words.share(exposure.seen.share),
-        ),
+        "seen_summary": _seen_summary(exposure, words),
         "skipped": ", ".join(session.recording.skipped),
         **_tables(session, exposure, words),
         "together": together_sentences(session, words),
@@ -155,6 +150,16 @@ def report_content(
         "legend": _legend(words),
         "marks_legend": marks_legend(words),
     }
+
+
+def _seen_summary(exposure: Exposure, words: Words) -> str:
+    total, unit = exposure.total, exposure.unit
+    return words.say(
+        "seen.summary",
+        amount=rounded_whole(exposure.seen.amount, total, unit, words),
+        total=rounded_whole(total, total, unit, words),
+        share=words.share(exposure.seen.share),
+    )
 
 
 def _tables(session: Session, exposure: Exposure, words: Words) -> dict[str, Table | None]:
