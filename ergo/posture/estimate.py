@@ -14,7 +14,6 @@ from ergo.posture.correction import Corrected, corrected
 from ergo.posture.joints import joint_points
 from ergo.posture.mixing import apart, mixed, mixed_variance, wrapped
 from ergo.posture.neutral import (
-    level_cameras,
     neutral_body,
     neutral_frames,
     population_neutral,
@@ -53,8 +52,8 @@ def estimate_posture(
     track : PoseTrack
         The operator's landmarks, one frame per frame of ``timeline``.
     cameras : sequence of Camera
-        One per source. A camera of unknown level is first levelled by the neutral
-        moment of its notes, as :func:`ergo.posture.neutral.level_cameras` does.
+        One per source, levelled as well as can be, by the neutral moment too
+        (:func:`ergo.posture.neutral.level_cameras`).
     notes : sequence of Notes
         One per source; only the neutral moment is used.
     placed : PlacedBody, optional
@@ -76,7 +75,6 @@ def estimate_posture(
     if not len(track) == len(timeline) or not len(cameras) == len(notes) == len(timeline.sources):
         raise InputError("There must be one landmark row per frame and one camera per source.")
     placed = placed or placed_body(track, cameras, timeline)
-    cameras = level_cameras(timeline, placed.points, cameras, notes)
     filled, away_s = bridged(timeline, levelled(placed.points, cameras, timeline))
     points = smoothed(timeline, filled)
     refined = joint_points(track, cameras, timeline, placed.hip_depth_m) if is_corrected else None

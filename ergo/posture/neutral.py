@@ -1,7 +1,6 @@
 """The neutral posture: upright, gaze ahead, arms hanging; and what it tells of gravity."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -13,12 +12,14 @@ from ergo.posture.body_points import BodyPoints, body_points
 from ergo.posture.geometry import unit
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.tables_reading import rows
-from ergo.room.camera import Camera
+from ergo.room.camera import Camera, Level
+from ergo.room.level import fused
 from ergo.timeline import Timeline
 
-NEUTRAL_LEVEL_SD_DEG = 3.0
-"""Level taken from a trunk that was said to be upright; a lean in that moment carries
-through one to one (ours). [deg]"""
+NEUTRAL_PITCH_SD_DEG, NEUTRAL_ROLL_SD_DEG = 4.5, 3.0
+"""Level taken from a trunk that was said to be upright: a lean in that moment carries through one
+to one, and how far away a shoulder is, a view guesses worse (ours; trunks of two real people
+levelled so were off by 3 to 4.5 degrees). [deg]"""
 
 AROUND_S = 0.5
 """A neutral moment is read over this much before and after it. [s]"""
@@ -73,10 +74,9 @@ def neutral_frames(timeline: Timeline, source: int, moment: NeutralMoment) -> In
 def level_cameras(
     timeline: Timeline, points: BodyPoints, cameras: Sequence[Camera], notes: Sequence[Notes]
 ) -> tuple[Camera, ...]:
-    """Return the cameras, those of unknown level turned so that the neutral trunk is vertical.
+    """Return the cameras, with what an upright trunk in the neutral moment tells of their level.
 
-    Cameras whose level is known from anything better are returned as they are,
-    so doing this twice changes nothing.
+    It counts by its spread beside all else that is known; doing this twice counts it twice.
 
     Parameters
     ----------
@@ -90,24 +90,26 @@ def level_cameras(
     """
     levelled = list(cameras)
     for source, (note, camera) in enumerate(zip(notes, cameras, strict=True)):
-        if note.neutral is None or camera.level_origin != "assumed":
+        if note.neutral is None:
             continue
-        trunk = points.trunk[neutral_frames(timeline, source, note.neutral)]
+        moment = neutral_frames(timeline, source, note.neutral)
+        is_own = timeline.source_index[moment] == source  # another clip tells nothing of this one
+        trunk = points.trunk[moment[is_own]]
         trunk = trunk[np.isfinite(trunk).all(axis=1)]
         if len(trunk):
-            levelled[source] = _with_up(camera, trunk.mean(axis=0))
+            levelled[source] = fused(camera, _told(trunk.mean(axis=0)))
     return tuple(levelled)
 
 
-def _with_up(camera: Camera, up: FloatArray) -> Camera:
-    """Return the camera for which ``up`` (xyz, camera axes) is vertical."""
+def _told(up: FloatArray) -> Level:
+    """Return the level of a camera for which ``up`` (xyz, camera axes) is vertical."""
     x, y, z = unit(up)
-    return replace(
-        camera,
-        pitch_deg=float(np.degrees(np.arcsin(z))),
-        roll_deg=float(np.degrees(np.arctan2(x, -y))),
-        level_sd_deg=NEUTRAL_LEVEL_SD_DEG,
-        level_origin="neutral",
+    return Level(
+        float(np.degrees(np.arcsin(z))),
+        float(np.degrees(np.arctan2(x, -y))),
+        NEUTRAL_PITCH_SD_DEG,
+        NEUTRAL_ROLL_SD_DEG,
+        "neutral",
     )
 
 

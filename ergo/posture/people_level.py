@@ -1,20 +1,20 @@
 """The camera's tilt from people who sit, where nothing better tells it.
 
 A seated person's trunk is upright on the whole; a lean carries through one to one, so it
-says little, and a usual camera's tilt says as much. Good enough for places in the room.
-Angles are left alone: their correction for an unknown level learned gravity from seated
-people already.
+says little, and a usual camera's tilt says as much; edges of the room that are too unsure for
+angles count beside them. Good enough for places in the room. Angles are left alone: their
+correction for an unknown level learned gravity from seated people already.
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 
 from ergo.landmarks.pose_track import PoseTrack, Role
 from ergo.posture.geometry import unit
 from ergo.posture.seat import seen_points
-from ergo.room.camera import Camera
+from ergo.room.camera import Camera, Level
+from ergo.room.level import fused
 from ergo.timeline import Timeline
 
 USUAL_PITCH_DEG, USUAL_PITCH_SD_DEG = -14.0, 12.0
@@ -22,7 +22,8 @@ USUAL_PITCH_DEG, USUAL_PITCH_SD_DEG = -14.0, 12.0
 LEAN_SD_DEG = 11.0
 """Trunk of a seated person at work, seen by one camera, against the vertical (training scenes:
 9-12; ours). [deg]"""
-ROLL_SD_DEG = 3.0
+USUAL_ROLL_SD_DEG = 8.0
+"""Hand-held and shelved phones alike (ours). [deg]"""
 _SEATED: tuple[Role, ...] = ("operator", "assistant")
 
 
@@ -42,22 +43,17 @@ def levelled_by_people(
     """
     if camera.level_origin != "assumed":
         return camera
-    pitches, weights = [USUAL_PITCH_DEG], [USUAL_PITCH_SD_DEG**-2]
+    told = []
     for role in _SEATED:
         if role not in tracks:
             continue
         trunk = seen_points(timeline, tracks[role], camera).trunk
         trunk = trunk[np.isfinite(trunk).all(axis=1)]
         if len(trunk):
-            up = np.median(unit(trunk), axis=0)
-            pitches.append(float(np.degrees(np.arcsin(unit(up)[2]))))
-            weights.append(LEAN_SD_DEG**-2)
-    if len(pitches) == 1:
+            up = unit(np.median(unit(trunk), axis=0))
+            pitch = float(np.degrees(np.arcsin(up[2])))
+            told.append(Level(pitch, 0.0, LEAN_SD_DEG, np.inf, "people"))
+    if not told:
         return camera
-    return replace(
-        camera,
-        pitch_deg=float(np.average(pitches, weights=weights)),
-        roll_deg=0.0,
-        level_sd_deg=sum(weights) ** -0.5,
-        level_origin="people",
-    )
+    usual = Level(USUAL_PITCH_DEG, 0.0, USUAL_PITCH_SD_DEG, USUAL_ROLL_SD_DEG, "people")
+    return fused(camera, usual, *told, least_sure_deg=np.inf)

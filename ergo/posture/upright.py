@@ -26,11 +26,8 @@ UPRIGHT = {
 """How far off neutral trunk, head and arms may be in a neutral moment: people's own neutral
 postures differ, hands may lie on the thighs (ours). [deg]"""
 
-SURE_SD = 1.28
-"""Beyond its limit by so many standard deviations an angle is surely so (90 %). [sd]"""
-
 WITHIN_SD = 1.645
-"""Half of a 90 % interval. [sd]"""
+"""Half of a 90 % interval; an angle whose interval lies beyond its limit is surely so. [sd]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +93,7 @@ def _parts_off(posture: PostureTrack, frames: IndexArray) -> list[str]:
         if not is_seen.any():
             continue
         angle, spread = float(np.median(value[is_seen])), float(np.median(sd[is_seen]))
-        if abs(angle) - SURE_SD * spread > limit:
+        if abs(angle) - WITHIN_SD * spread > limit:
             sentences.append(_said(name, angle, WITHIN_SD * spread))
     return sentences
 

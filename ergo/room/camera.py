@@ -11,6 +11,27 @@ from ergo.errors import InputError
 LevelOrigin = Literal["notes", "set-up", "neutral", "room", "people", "assumed"]
 
 
+@dataclass(frozen=True, slots=True)
+class Level:
+    """What one source tells of a camera's level.
+
+    Attributes
+    ----------
+    pitch_deg, roll_deg : float
+        As of :class:`Camera`. [deg]
+    pitch_sd_deg, roll_sd_deg : float
+        One standard deviation of each; infinite where it tells nothing. [deg]
+    origin : str
+        Which source.
+    """
+
+    pitch_deg: float
+    roll_deg: float
+    pitch_sd_deg: float
+    roll_sd_deg: float
+    origin: LevelOrigin
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Camera:
     """A pinhole camera without distortion, as in OpenCV, and its level.
@@ -36,6 +57,9 @@ class Camera:
         Where pitch and roll come from; ``"assumed"`` = taken as level.
     focal_is_known : bool
         False where the field of view was assumed.
+    levels : tuple of Level
+        All that was told of the level and is fused in it (:func:`ergo.room.level.fused`);
+        of a level that is assumed: what was told, but not surely enough.
     """
 
     width_px: int
@@ -48,6 +72,7 @@ class Camera:
     level_sd_deg: float = 6.0
     level_origin: LevelOrigin = "assumed"
     focal_is_known: bool = False
+    levels: tuple[Level, ...] = ()
 
     def __post_init__(self) -> None:
         if self.focal_px <= 0 or self.width_px <= 0 or self.height_px <= 0:

@@ -7,7 +7,7 @@ Commun ACM 24(6):381-395); the proposal with the most length of agreeing edge wi
 and is then refined.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -26,7 +26,14 @@ LOWEST_TILT_DEG, HIGHEST_TILT_DEG, MOST_ROLL_DEG = -65.0, 30.0, 25.0
 USUAL_TILT_DEG, USUAL_TILT_SD_DEG, USUAL_ROLL_SD_DEG = -14.0, 25.0, 6.0
 """Of proposals that agree with as many edges, the more usual one is taken (ours). [deg]"""
 AGREES_DEG = 1.2
-ROLL_SD_DEG, LEAST_PITCH_SD_DEG = 0.5, 1.2
+LEAN_SD_DEG = 0.8
+"""By how much an edge leans off the vertical and off its line in the picture (ours). [deg]"""
+ONE_THING_SHARE = 0.04
+"""Edges that follow each other this close across the picture belong to one thing, a radiator, a row
+of drawers; together they tell as much as :data:`OF_ONE_THING` edges (ours)."""
+OF_ONE_THING = 2.0
+CHANCE_SD_DEG = 12.0
+"""How far off a level is that edges agree on by chance (ours). [deg]"""
 LEAST_AGREEING, LEAST_LENGTH_SHARES = 4, 0.5
 """So many edges, and together so much of the picture's height, must agree (ours)."""
 RIVAL_APART_DEG = 6.0
@@ -75,8 +82,9 @@ class RoomLevel:
     pitch_deg, roll_deg : float
         As of :class:`~ergo.room.camera.Camera`. [deg]
     pitch_sd_deg, roll_sd_deg : float
-        One standard deviation of each; a focal length that is only assumed
-        makes the pitch less sure. [deg]
+        One standard deviation of each: larger where few edges agree, where all lie in one
+        place or run the same way, where much edge does not agree, and, of the pitch, where
+        the focal length is only assumed. [deg]
     edges : int
         How many edges agree.
     """
@@ -124,13 +132,63 @@ def level_of_edges(edges: FloatArray, camera: Camera) -> RoomLevel | None:
     pitch, roll = _pitch_roll(up[None])
     if not _may_be(pitch, roll).all():
         return None
-    return RoomLevel(
-        float(pitch[0]),
-        float(roll[0]),
-        _pitch_sd_deg(float(pitch[0]), is_focal_known=camera.focal_is_known),
-        ROLL_SD_DEG,
-        int(agrees.sum()),
+    pitch_sd, roll_sd = _spreads_deg(
+        _known(normals[agrees], edges[agrees], camera),
+        up,
+        length[agrees].sum() / length.sum(),
+        is_focal_known=camera.focal_is_known,
     )
+    return RoomLevel(float(pitch[0]), float(roll[0]), pitch_sd, roll_sd, int(agrees.sum()))
+
+
+def _known(normals: FloatArray, edges: FloatArray, camera: Camera) -> FloatArray:
+    """Return the inverse covariance of up by agreeing edges, array (xyz, xyz). [1/rad^2]."""
+    weight = np.minimum(1.0, OF_ONE_THING / _in_thing(edges, camera))
+    weight /= np.radians(LEAN_SD_DEG) ** 2
+    known: FloatArray = np.einsum("e,ei,ej->ij", weight, normals, normals)
+    return known
+
+
+def _in_thing(edges: FloatArray, camera: Camera) -> FloatArray:
+    """Return with how many edges of its thing each edge lies, itself included, array (edge,)."""
+    across = edges[:, :, 0].mean(axis=1)
+    order = np.argsort(across, kind="stable")
+    apart = np.diff(across[order]) > ONE_THING_SHARE * max(camera.width_px, camera.height_px)
+    thing = np.empty(len(edges), dtype=np.int64)
+    thing[order] = np.concatenate([[0], np.cumsum(apart)])
+    counts: FloatArray = np.bincount(thing)[thing].astype(np.float64)
+    return counts
+
+
+def _spreads_deg(
+    known: FloatArray, up: FloatArray, agreeing: float, *, is_focal_known: bool
+) -> tuple[float, float]:
+    """Return the spread of pitch and roll.
+
+    Parameters
+    ----------
+    known : array (xyz, xyz)
+        By :func:`_known`.
+    up : array (xyz,)
+    agreeing : float
+        Share of the edges' length that agrees; of the rest it may be chance that it does not.
+    is_focal_known : bool
+    """
+    (pitch,), (roll,) = _pitch_roll(up[None])
+    camera_up = Camera(2, 2, 1.0, (1.0, 1.0), float(pitch), float(roll))
+    step = 1e-4
+    moved = [
+        replace(camera_up, pitch_deg=camera_up.pitch_deg + np.degrees(step)).up,
+        replace(camera_up, roll_deg=camera_up.roll_deg + np.degrees(step)).up,
+    ]
+    by = np.stack([(each - camera_up.up) / step for each in moved])
+    usual = np.diag(np.radians([USUAL_TILT_SD_DEG, USUAL_ROLL_SD_DEG]) ** -2.0)
+    sd = np.degrees(np.sqrt(np.diag(np.linalg.inv(by @ known @ by.T + usual))))
+    chance = CHANCE_SD_DEG * (1 - agreeing) ** 2
+    focal_sd = FOCAL_SD_EXIF if is_focal_known else FOCAL_SD_ASSUMED
+    # tan(pitch) is as wrong as the focal length is
+    by_focal = np.degrees(0.5 * np.sin(2 * np.radians(abs(camera_up.pitch_deg))) * focal_sd)
+    return float(np.sqrt(sd[0] ** 2 + chance**2 + by_focal**2)), float(np.hypot(sd[1], chance / 2))
 
 
 def _normals(edges: FloatArray, camera: Camera) -> FloatArray:
@@ -200,10 +258,3 @@ def _refined(
     smallest = np.linalg.svd(weighed)[2][-1]
     refined: FloatArray = smallest * -np.sign(smallest[1])
     return refined
-
-
-def _pitch_sd_deg(pitch_deg: float, *, is_focal_known: bool) -> float:
-    """Return the spread of the pitch: tan(pitch) is as wrong as the focal length is."""
-    focal_sd = FOCAL_SD_EXIF if is_focal_known else FOCAL_SD_ASSUMED
-    by_focal = np.degrees(0.5 * np.sin(2 * np.radians(abs(pitch_deg))) * focal_sd)
-    return float(np.hypot(LEAST_PITCH_SD_DEG, by_focal))

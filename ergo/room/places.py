@@ -1,15 +1,15 @@
 """The camera and the chair of every source, by the best route that its notes allow."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from ergo.arrays import FloatArray
 from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import Notes
-from ergo.room.camera import Camera
+from ergo.room.camera import Camera, Level
 from ergo.room.edges import RoomLevel, level_of_edges
-from ergo.room.level import camera_for
+from ergo.room.level import camera_for, fused
 from ergo.room.set_up import SetUp, solve_set_up
 
 MOVED_DEG, MOVED_SD = 2.0, 2.5
@@ -38,8 +38,8 @@ class Place:
 def place_of(facts: SourceFacts, notes: Notes, edges: FloatArray | None = None) -> Place:
     """Return what is known of the place that one still or clip was taken from.
 
-    The level comes from the marks of a set-up, else from the notes, else from the
-    room's vertical edges, else it is assumed.
+    The level comes from the marks of a set-up; else notes and the room's vertical edges
+    tell it together, each by its spread; else it is assumed.
 
     Parameters
     ----------
@@ -60,20 +60,11 @@ def place_of(facts: SourceFacts, notes: Notes, edges: FloatArray | None = None) 
         return Place(camera, set_up)
     if set_up is not None:
         return Place(camera, set_up, _is_moved(camera, room))
-    return Place(_levelled(camera, room), None)
+    return Place(fused(camera, _told(room)), None)
 
 
-def _levelled(camera: Camera, room: RoomLevel) -> Camera:
-    """Return the camera with the room's level, where nothing better is known."""
-    if camera.level_origin != "assumed":
-        return camera
-    return replace(
-        camera,
-        pitch_deg=room.pitch_deg,
-        roll_deg=room.roll_deg,
-        level_sd_deg=float(np.hypot(room.pitch_sd_deg, room.roll_sd_deg) / np.sqrt(2)),
-        level_origin="room",
-    )
+def _told(room: RoomLevel) -> Level:
+    return Level(room.pitch_deg, room.roll_deg, room.pitch_sd_deg, room.roll_sd_deg, "room")
 
 
 def _is_moved(camera: Camera, room: RoomLevel) -> bool:

@@ -10,7 +10,8 @@ from ergo.posture.estimate import estimate_posture
 from ergo.posture.neutral import level_cameras, neutral_candidates
 from ergo.posture.placing import camera_points, level_points
 from ergo.posture.uncertainty import usual_error, view_azimuth_deg
-from ergo.room.camera import Camera
+from ergo.room.camera import Camera, Level
+from ergo.room.level import fused
 
 from .bodies import (
     TRUE_FIELD,
@@ -88,14 +89,30 @@ def test_a_neutral_moment_levels_a_camera_of_unknown_level():
     assert np.degrees(np.arccos(tilted.up @ camera_of(clip).up)) > apart
     assert levelled.level_origin == "neutral"
     assert levelled.level_sd_deg < tilted.level_sd_deg
-    assert level_cameras(timeline, points, [levelled], [NEUTRAL])[0] is levelled
 
 
-def test_a_camera_of_known_level_is_not_turned_by_the_neutral_moment():
+def test_a_camera_of_known_level_is_hardly_turned_by_the_neutral_moment():
     clip, timeline, track = neutral_clip()
     camera = camera_of(clip)
     points = camera_points(track, [camera], timeline)
-    assert level_cameras(timeline, points, [camera], [NEUTRAL]) == (camera,)
+    (levelled,) = level_cameras(timeline, points, [camera], [NEUTRAL])
+    assert levelled.level_origin == "notes"
+    assert levelled.pitch_deg == pytest.approx(camera.pitch_deg, abs=0.5)
+    assert levelled.level_sd_deg < camera.level_sd_deg
+    marked = replace(camera, level_origin="set-up")
+    assert level_cameras(timeline, points, [marked], [NEUTRAL]) == (marked,)
+
+
+def test_edges_that_are_unsure_do_not_keep_a_neutral_moment_from_levelling():
+    clip, timeline, track = neutral_clip()
+    true = camera_of(clip)
+    flat = camera_of(clip, pitch_deg=0.0, roll_deg=0.0, level_origin="assumed", level_sd_deg=6.0)
+    wrong = Level(true.pitch_deg - 12.0, true.roll_deg, 9.0, 2.0, "room")
+    told = fused(flat, wrong)
+    points = camera_points(track, [told], timeline)
+    (levelled,) = level_cameras(timeline, points, [told], [NEUTRAL])
+    assert abs(levelled.pitch_deg - true.pitch_deg) < 6.0
+    assert levelled.level_origin == "neutral"
 
 
 @pytest.mark.parametrize(

@@ -66,7 +66,7 @@ def test_the_part_that_is_not_neutral_is_named_with_its_angle(angle, value, part
 
 
 def test_what_may_still_be_neutral_by_its_interval_is_not_refused():
-    assert refused(sd=3.0, trunk_flexion_deg=18.0) == ""  # 14 is as likely as one in ten
+    assert refused(sd=3.0, trunk_flexion_deg=18.0) == ""  # its 90 % interval goes down to 13
     assert refused(sd=12.0, trunk_flexion_deg=28.0) == ""
     assert "trunk" in refused(sd=3.0, trunk_flexion_deg=21.0)
 

@@ -6,8 +6,9 @@ import pytest
 
 from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import CameraNotes, Notes, SetUpNotes
-from ergo.room.camera import Camera
+from ergo.room.camera import Camera, Level
 from ergo.room.edges import edges_px, level_of_edges
+from ergo.room.level import fused
 from ergo.room.places import place_of
 
 TRUE = Camera(1280, 960, 1000.0, (640.0, 480.0), -14.0, 2.0, height_m=1.5, focal_is_known=True)
@@ -48,10 +49,26 @@ def test_an_unknown_focal_length_makes_the_pitch_less_sure():
     assert unsure.pitch_sd_deg > sure.pitch_sd_deg
 
 
-def test_a_stated_level_goes_before_the_rooms():
-    notes = Notes(camera=CameraNotes(pitch_deg=-5, roll_deg=0))
-    place = place_of(FACTS, notes, edges_px(room_picture(TRUE)))
-    assert (place.camera.pitch_deg, place.camera.level_origin) == (-5, "notes")
+def test_a_stated_level_counts_more_than_the_rooms_by_the_spreads_of_both():
+    notes = Notes(camera=CameraNotes(focal_px=1000, pitch_deg=-12.5, roll_deg=2.0))
+    room = level_of_edges(edges_px(room_picture(TRUE)), TRUE)
+    camera = place_of(FACTS, notes, edges_px(room_picture(TRUE))).camera
+    by_hand = (-12.5 / 1.0 + room.pitch_deg / room.pitch_sd_deg**2) / (1.0 + room.pitch_sd_deg**-2)
+    assert camera.pitch_deg == pytest.approx(by_hand)
+    assert camera.level_sd_deg < 1.0
+
+
+def test_sources_that_contradict_each_other_make_the_level_less_sure():
+    agree, contradict = (
+        place_of(
+            FACTS,
+            Notes(camera=CameraNotes(focal_px=1000, pitch_deg=pitch, roll_deg=2.0)),
+            edges_px(room_picture(TRUE)),
+        ).camera
+        for pitch in (-14.0, 4.0)
+    )
+    assert contradict.level_sd_deg > 2 * agree.level_sd_deg
+    assert -14 < contradict.pitch_deg < 4
 
 
 def test_the_rooms_level_is_used_where_nothing_is_stated():
@@ -108,3 +125,66 @@ def test_edges_that_tell_two_levels_alike_tell_none():
     assert level_of_edges(both, TRUE) is None
     few = np.concatenate([posts_px(upright), posts_px(askew)[:4]])
     assert level_of_edges(few, TRUE).roll_deg == pytest.approx(0.0, abs=0.5)
+
+
+def seen_posts(places, camera, low=0.1, high=2.0):
+    """Vertical lines at (x, y) of the floor as a camera sees them, array (edge, end, xy) [px]."""
+    ends = np.array([[(x, y, low), (x, y, high)] for x, y in places])
+    return camera.pixels(ends)
+
+
+def test_a_level_from_one_radiator_is_less_sure_than_one_from_the_whole_room():
+    """As many edges, as long, as far away: the ribs of one radiator, or posts all over the room."""
+    radiator = [(0.9 + 0.05 * rib, 3.0) for rib in range(12)]
+    room = [(-1.7 + 0.31 * post, 3.0) for post in range(12)]
+    plain = replace(TRUE, pitch_deg=0.0, roll_deg=0.0)
+    one, all_over = (level_of_edges(seen_posts(p, TRUE), plain) for p in (radiator, room))
+    assert one.edges == all_over.edges == 12
+    assert one.pitch_sd_deg > 3 * all_over.pitch_sd_deg
+    assert one.roll_sd_deg > all_over.roll_sd_deg
+
+
+def test_fewer_edges_and_edges_that_do_not_agree_make_a_level_less_sure():
+    places = [(-1.7 + 0.31 * post, 3.0) for post in range(12)]
+    plain = replace(TRUE, pitch_deg=0.0, roll_deg=0.0)
+    edges = seen_posts(places, TRUE)
+    leaning = edges[::2].copy()
+    leaning[:, 1, 0] += np.linspace(-110, 130, len(leaning))  # plants, cables, coats
+    whole, few, doubted = (
+        level_of_edges(each, plain)
+        for each in (edges, edges[::3], np.concatenate([edges, leaning]))
+    )
+    assert few.roll_sd_deg > whole.roll_sd_deg
+    assert doubted.pitch_sd_deg > 1.2 * whole.pitch_sd_deg
+
+
+def test_the_spread_of_a_level_is_that_of_many_drawn_rooms():
+    """Posts that lean by chance, each thing by itself: the spread holds the errors there."""
+    numbers = np.random.default_rng(5)
+    plain = replace(TRUE, pitch_deg=0.0, roll_deg=0.0)
+    off = []
+    for _ in range(120):
+        places = np.stack([numbers.uniform(-1.7, 1.7, 7), numbers.uniform(2.2, 3.6, 7)], axis=1)
+        edges = seen_posts(places, TRUE)
+        edges[:, 1, 0] += numbers.normal(0, np.radians(0.6), 7) * (edges[:, 1, 1] - edges[:, 0, 1])
+        found = level_of_edges(edges, plain)
+        if found is not None:
+            off.append(
+                (
+                    (found.pitch_deg - TRUE.pitch_deg) / found.pitch_sd_deg,
+                    (found.roll_deg - TRUE.roll_deg) / found.roll_sd_deg,
+                )
+            )
+    held = np.mean(np.abs(off) < 1.645, axis=0)
+    assert len(off) > 60
+    assert (held > 0.85).all()
+
+
+def test_a_level_too_unsure_for_angles_waits_for_what_else_is_told():
+    camera = Camera(1280, 960, 1000.0, (640.0, 480.0), focal_is_known=True)
+    weak = fused(camera, Level(-20.0, 3.0, 7.0, 2.0, "room"))
+    assert (weak.level_origin, weak.pitch_deg) == ("assumed", 0.0)
+    sure = fused(weak, Level(-10.0, 1.0, 4.5, 3.0, "neutral"))
+    assert sure.level_origin == "neutral"
+    assert sure.pitch_deg == pytest.approx((-20 / 49 - 10 / 20.25) / (1 / 49 + 1 / 20.25))
+    assert sure.roll_deg == pytest.approx((3 / 4 + 1 / 9) / (1 / 4 + 1 / 9))
