@@ -20,7 +20,9 @@ OF_CAMERA = {"focal_px": CAMERA.focal_px, "pitch_deg": CAMERA.pitch_deg, "roll_d
 BEFORE = {"camera": OF_CAMERA, "handed": "right"}
 STATED = {
     "handed": "left",
+    "pseudonym": "KF",
     "operator_height_cm": 190,
+    "loupes_declination_deg": 38,
     "operator": {"at": [600, 400]},
     "camera": {**OF_CAMERA, "pitch_deg": -9.0, "roll_deg": 4.0},
     "setup": {"vertical": [{"ends": [[300, 100], [331, 500]]}]},
