@@ -7,6 +7,8 @@ name that are not UTF-8).
 
 import re
 
+MOST_SHOWN = 120
+"""So many characters of what came from outside stand in a message (ours)."""
 _ACTING = re.compile(
     r"[\x00-\x1f\x7f-\x9f"  # control characters (ISO/IEC 6429), among them escape
     r"\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069"  # reading direction (Unicode UAX 9)
@@ -18,6 +20,12 @@ _ACTING = re.compile(
 def printable(text: str) -> str:
     """Return text on one line, in which nothing but what can be seen is left as it is."""
     return _ACTING.sub(_written, text)
+
+
+def shortened(text: str) -> str:
+    """Return printable text of at most :data:`MOST_SHOWN` characters, for a message."""
+    shown = printable(" ".join(text.split()))
+    return shown if len(shown) <= MOST_SHOWN else f"{shown[:MOST_SHOWN]} …"
 
 
 def is_text(text: str) -> bool:

@@ -76,22 +76,32 @@ def write_folder(folder: Path, write: Callable[[Path], None]) -> None:
     OutputError
         If the place cannot be written, or the disk is full; what was there is as it was.
     """
-    fresh = workshop(folder) / "fresh"
+    place, fresh = _settled(folder), workshop(folder) / "fresh"
     with _told(folder):
         try:
-            _put_back(folder)
+            _put_back(place)
             shutil.rmtree(fresh, ignore_errors=True)
             fresh.mkdir(parents=True)
             write(fresh)
-            _swap(fresh, folder)
+            _swap(fresh, place)
         finally:
             shutil.rmtree(fresh, ignore_errors=True)
 
 
 def workshop(folder: Path) -> Path:
     """Return the hidden folder beside ``folder`` in which it is being made."""
-    place = folder if folder.name not in ("", "..") else folder.resolve()
+    place = _settled(folder)
     return place.parent / _hidden(place.name, "unfinished")
+
+
+def _settled(folder: Path) -> Path:
+    """Return the same place by a path that holds while the folder itself is away.
+
+    ``out/../out`` leads nowhere as soon as the folder has been moved.
+    """
+    if folder.name in ("", ".."):
+        return folder.resolve()
+    return folder.parent.resolve() / folder.name
 
 
 @contextmanager

@@ -208,3 +208,16 @@ def test_everything_that_writes_uses_this_one_mechanism() -> None:
         and path.name not in ("whole.py", "transaction.py")
     ]
     assert others == []
+
+
+@pytest.mark.parametrize("way", ["a/../a", "a/.", "other/../a", "linked/../a"])
+def test_a_folder_named_by_way_of_itself_is_replaced_whole(tmp_path, way):
+    for name in ("a", "other", "elsewhere"):
+        (tmp_path / name).mkdir()
+    (tmp_path / "a" / "text").write_text("old")
+    (tmp_path / "linked").symlink_to(tmp_path / "elsewhere")
+    folder = tmp_path / way
+    with being_made(folder):
+        write_folder(folder, lambda fresh: (fresh / "text").write_text("new") and None)
+    assert (tmp_path / "a" / "text").read_text() == "new"
+    assert not list(tmp_path.glob(".*"))

@@ -59,6 +59,7 @@ class ClipSource:
         self._start_s = start_s
         self._damage: str | None = None
         self._lost = 0
+        self._size: tuple[int, int] | None = None
         self._far_away: frozenset[int] = frozenset()
 
     @cached_property
@@ -184,10 +185,17 @@ class ClipSource:
                 self._lost += 1
                 continue
             for picture in pictures:
-                if not isinstance(picture, VideoFrame) or picture.is_corrupt:
+                if not isinstance(picture, VideoFrame) or not self._is_whole(picture):
                     self._lost += 1
                 elif picture.pts not in self._far_away:
                     yield picture
+
+    def _is_whole(self, picture: VideoFrame) -> bool:
+        """Return whether a picture is not damaged, and of the size of the clip's first."""
+        size = (picture.width, picture.height)
+        if self._size is None and not picture.is_corrupt:
+            self._size = size
+        return size == self._size and not picture.is_corrupt
 
     def _first_number(self, picture: VideoFrame, count: int) -> int:
         """Return the number of the picture with which decoding began."""
@@ -263,6 +271,12 @@ def opened_clip(path: Path, name: str) -> InputContainer:
 def _check_size(stream: VideoStream, name: str) -> None:
     """Refuse pictures that are too large, before the first is decoded."""
     codec = stream.codec_context
+    if codec is None:  # a kind of coding that nobody knows
+        raise UnreadableClip(
+            "holds no picture that can be decoded.",
+            where=f"{name}:",
+            remedy="Copy it again from the camera.",
+        )
     shape = float(stream.sample_aspect_ratio or 1) or 1.0
     check_declared(round(codec.width * shape), codec.height, name, UnreadableClip)
     check_declared(codec.width, codec.height, name, UnreadableClip)

@@ -15,7 +15,8 @@ from pydantic import ValidationError
 
 from ergo.errors import NotesError
 from ergo.notes.notes import Notes
-from ergo.notes.refusal import as_one_line, shortened
+from ergo.notes.refusal import as_one_line
+from ergo.printable import shortened
 from ergo.whole import write_file
 
 FOLDER_NOTES = "ergo.toml"

@@ -7,10 +7,8 @@ from typing import Any
 from pydantic import ValidationError
 
 from ergo.notes.notes import Notes
-from ergo.printable import printable
+from ergo.printable import MOST_SHOWN, shortened
 
-MOST_SHOWN = 120
-"""So many characters of a key or value are told (ours)."""
 _UNREADABLE = 10**18
 Place = tuple[int | str, ...]
 Schema = Mapping[str, Any]
@@ -66,12 +64,6 @@ def _shown(given: Any) -> str:
     if isinstance(given, int) and abs(given) >= _UNREADABLE:
         return "a number of many digits"
     return shortened(f'"{given}"' if isinstance(given, str) else str(given))
-
-
-def shortened(text: str) -> str:
-    """Return text from outside on one line, that nothing in it acts on a screen, and short."""
-    text = printable(" ".join(text.split()))
-    return text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]} …"
 
 
 def _dotted(place: Place) -> str:

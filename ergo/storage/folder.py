@@ -69,6 +69,9 @@ def check_file_free(file: Path, *, replace: bool) -> None:
         if file.is_dir():
             raise OutputError("is a folder.", where=f"{file}:", remedy="Name a file with --out.")
         is_there = file.exists()
+        is_usual = file.is_file()
+    if is_there and not is_usual:  # a device, a pipe: replacing it would harm others
+        raise OutputError("is no usual file.", where=f"{file}:", remedy="Name a file with --out.")
     if is_there and not replace:
         raise OutputError(
             "exists already.",

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Literal
 
 from ergo.errors import InputError, LibraryError
+from ergo.printable import is_text, shortened
 
 _NAME = re.compile(r"[^\s/\\:][^/\\:\x00-\x1f\x7f]{0,79}")
 _RANGES = {
@@ -90,9 +91,9 @@ def checked_name(name: str, what: str = "A name") -> str:
         If it is empty, longer than 80 letters or holds a letter that may not be in it.
     """
     trimmed = name.strip()
-    if not _NAME.fullmatch(trimmed):
+    if not _NAME.fullmatch(trimmed) or not is_text(trimmed):
         raise LibraryError(
             r"needs 1 to 80 letters, none of them / \ : or a line break.",
-            where=f"{what} ({name!r})",
+            where=f'{what} ("{shortened(name)}")',
         )
     return trimmed

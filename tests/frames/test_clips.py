@@ -3,6 +3,7 @@
 import gc
 import os
 import struct
+from fractions import Fraction
 from pathlib import Path
 
 import av
@@ -303,3 +304,36 @@ def test_a_clip_of_too_large_pictures_is_refused_before_any_is_decoded(tmp_path,
     for read in (lambda: ClipSource(path).facts, lambda: list(ClipSource(path))):
         with pytest.raises(UnreadableClip, match=r"a\.mp4: has too many pixels"):
             read()
+
+
+def test_a_picture_of_another_size_within_a_clip_is_left_out_and_told(tmp_path):
+    """MPEG-4 part 2 states its size again at every key picture."""
+    parts = []
+    for number, (width, height) in enumerate([(64, 48), (96, 80)]):
+        raw = tmp_path / f"{number}.m4v"
+        with av.open(str(raw), "w", format="m4v") as out:
+            stream = out.add_stream("mpeg4", rate=5)
+            stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
+            for at in range(5):
+                frame = av.VideoFrame(width, height, "yuv420p")
+                frame.pts = at
+                out.mux(stream.encode(frame))
+            out.mux(stream.encode())
+        parts.append(raw)
+    path = tmp_path / "a.avi"
+    with av.open(str(path), "w") as joined:
+        copied = None
+        at = 0
+        for part in parts:
+            with av.open(str(part), format="m4v") as given:
+                copied = copied or joined.add_stream_from_template(given.streams.video[0])
+                for packet in given.demux(video=0):
+                    if packet.size:
+                        packet.stream, packet.pts, packet.dts = copied, at, at
+                        packet.time_base = Fraction(1, 5)
+                        joined.mux(packet)
+                        at += 1
+    source = ClipSource(path)
+    shapes = {frame.picture.shape for frame in source}
+    assert shapes == {(48, 64, 3)}
+    assert source.damage is not None

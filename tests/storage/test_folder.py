@@ -1,5 +1,6 @@
 """What may be replaced by a result, and what may not."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -99,3 +100,10 @@ def test_a_session_is_judged_again_in_the_folder_that_one_is_in(
     before = (tmp_path / "here" / "session.json").stat().st_ino
     rescore_session(Path())
     assert (tmp_path / "here" / "session.json").stat().st_ino != before
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="the system has no named pipes")
+def test_a_pipe_or_device_is_never_replaced(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(OutputError, match="is no usual file"):
+        check_file_free(tmp_path / "pipe", replace=True)
