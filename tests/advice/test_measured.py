@@ -56,6 +56,30 @@ def test_a_rule_is_silent_where_the_contrary_was_measured(key, posture, against,
     assert key in keys(advices(posture, place=fits))
 
 
+def test_what_is_more_likely_wrong_than_right_is_not_advised_though_angles_suggest_it():
+    for above_m, is_silent in ((0.02, True), (-0.02, False)):
+        found = keys(advices(ELBOW_DOWN, place=height(above_m, sd=0.08)))
+        assert ("raise_patient" not in found) == is_silent
+
+
+@pytest.mark.parametrize(
+    ("key", "posture", "edge_m", "is_for_the_far"),
+    [
+        ("come_closer", {NECK: 10, TRUNK: 30}, 0.35, True),
+        ("raise_and_come_closer", {NECK: 35, TRUNK: 15}, 0.35, True),
+        ("arm_reaches", {"shoulder_flexion_deg_left": 40}, 0.40, True),
+        ("see_from_upright", {NECK: 35, TRUNK: 30}, 0.35, False),
+    ],
+)
+def test_the_distances_are_those_of_the_requirement(key, posture, edge_m, is_for_the_far):
+    """35 to 40 cm: nearer needs no coming closer, farther no bringing away."""
+    nearer, farther = (
+        key in keys(advices(posture, place=distance(edge_m + step, sd=0.002)))
+        for step in (-0.01, 0.01)
+    )
+    assert (nearer, farther) == (not is_for_the_far, is_for_the_far)
+
+
 def test_the_measurement_comes_with_the_interval_of_one_frame():
     """1.645 sd are 90 % of a normal error; more frames of one set-up do not make it smaller."""
     (found,) = [

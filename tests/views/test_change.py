@@ -66,12 +66,17 @@ def test_the_sentence_prints_what_was_measured(session, exposure, language, said
 def test_nobody_is_told_to_raise_a_mouth_that_was_measured_above_the_elbow(
     session, exposure, language
 ):
-    high = measured(session, "mouth_above_elbow_m", 0.13, 0.03)
     own = words(language)
-    told = changes_of(high, exposure, own)
     raising = {own.say(f"change.{kind}.raise_patient") for kind in ("do", "name")}
-    shown = " ".join([told.untested, *(each.do + each.also for each in (told.first, *told.others))])
-    assert not any(each in shown for each in raising)
+
+    def is_told(measured_session):
+        told = changes_of(measured_session, exposure, own)
+        changes = (told.first, *told.others)
+        shown = " ".join([told.untested, *(each.do + each.also for each in changes)])
+        return any(each in shown for each in raising)
+
+    assert is_told(replace(session, place=None))  # by the forearms alone
+    assert not is_told(measured(session, "mouth_above_elbow_m", 0.13, 0.03))
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
