@@ -16,7 +16,7 @@ from ergo.scores.arms import arms_as_read
 from ergo.scores.circumstances import Circumstances
 from ergo.scores.judged import Judged, judge
 from ergo.scores.method_score import MethodScore
-from ergo.scores.parts import ArmSide, Reading, measured, with_support
+from ergo.scores.parts import ArmSide, Reading, lean, measured, with_support
 from ergo.scores.table import band_table
 from ergo.scores.verdicts import verdict_score
 
@@ -50,7 +50,7 @@ def dental_sitting(
     posture = arms_as_read(posture, reading)
     back = reading["backward_beyond"]
     counted = {
-        "neck_flexion": measured(posture, "neck_flexion_deg", NECK[back], reading),
+        "neck_flexion": lean(posture, "neck_flexion_deg", NECK[back], reading),
         "trunk_forward_inclination": with_support(
             posture,
             "trunk_flexion_deg",

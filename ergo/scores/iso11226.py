@@ -19,7 +19,7 @@ from ergo.posture.projections import trunk_inclination
 from ergo.scores.circumstances import Circumstances
 from ergo.scores.judged import Judged, assumed_where_unseen, chosen, judge_lean, worst
 from ergo.scores.method_score import NOT_SEEN, MethodScore
-from ergo.scores.parts import ArmSide, Reading, measured, with_support
+from ergo.scores.parts import ArmSide, Reading, lean, measured, with_support
 from ergo.scores.table import Origin, band_table, line_of
 from ergo.scores.verdicts import verdict_score
 
@@ -64,7 +64,7 @@ def iso11226(
             )
         },
         "neck": {
-            "neck_flexion": measured(
+            "neck_flexion": lean(
                 posture, "neck_flexion_deg", NECK[reading["backward_beyond"]], reading
             ),
             "neck_rotation": _symmetric(posture, "neck_rotation_deg", "twist", reading),
@@ -135,11 +135,11 @@ def _trunk_inclination(
     Backward is judged by flexion with its own spread, 20 and 60 degrees by the inclination.
     """
     name, edge = "trunk_flexion_deg", reading["shared_edge"]
-    lean = (*trunk_inclination(posture), posture.angle(name), posture.angle_sd(name))
-    inclined = judge_lean(band_table(TRUNK[reading["backward_beyond"]], edge), *lean)
+    line = (*trunk_inclination(posture), posture.angle(name), posture.angle_sd(name))
+    inclined = judge_lean(band_table(TRUNK[reading["backward_beyond"]], edge), *line)
     supported = circumstances.support["trunk"].is_true
     if np.any(supported):
-        with_support = judge_lean(band_table("iso11226_trunk_supported", edge), *lean)
+        with_support = judge_lean(band_table("iso11226_trunk_supported", edge), *line)
         inclined = chosen(inclined, supported, with_support)
     return inclined
 

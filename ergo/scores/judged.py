@@ -86,6 +86,20 @@ def told_back(value: FloatArray, sd: FloatArray, beyond: float = 0.0) -> FloatAr
     return np.where(value < 0, np.minimum(value + TOLD_SD * sd + beyond, 0.0), value)
 
 
+def judge_told(table: BandTable, value: FloatArray, sd: FloatArray) -> Judged:
+    """Return the step of a quantity by a table whose first band is that of backward leans.
+
+    As :func:`judge`, but the step is that of the first band only where the lean is told
+    apart from its edge by :data:`TOLD_SD`. Of tables that begin otherwise nothing changes.
+    """
+    judged = judge(table, value, sd)
+    if len(table.steps) < 2 or table.steps[0] <= table.steps[1]:
+        return judged
+    is_told = table.first_edge().step(value + TOLD_SD * sd) == 1
+    upright = table.from_second_band().step(value)
+    return Judged(np.where(is_told, judged.step, upright), judged.chance)
+
+
 def judge_lean(
     table: BandTable, size: FloatArray, size_sd: FloatArray, ahead: FloatArray, ahead_sd: FloatArray
 ) -> Judged:

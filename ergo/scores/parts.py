@@ -15,6 +15,7 @@ from ergo.scores.judged import (
     certain,
     chosen,
     judge,
+    judge_told,
     total,
     total_step,
     worst,
@@ -101,11 +102,17 @@ def measured(posture: PostureTrack, angle: str, table: str, reading: Reading) ->
     return judge(bands, posture.angle(angle), posture.angle_sd(angle))
 
 
+def lean(posture: PostureTrack, angle: str, table: str, reading: Reading) -> Judged:
+    """Return the verdict on a lean by one table: backward only where it is told to be."""
+    bands = band_table(table, reading["shared_edge"])
+    return judge_told(bands, posture.angle(angle), posture.angle_sd(angle))
+
+
 def with_support(
     posture: PostureTrack, angle: str, tables: tuple[str, str], support: Stated, reading: Reading
 ) -> Judged:
-    """Return the step of one angle, where the part is fully supported by the second table."""
-    plain, supported = (measured(posture, angle, table, reading) for table in tables)
+    """Return the verdict on one lean, where the part is fully supported by the second table."""
+    plain, supported = (lean(posture, angle, table, reading) for table in tables)
     return chosen(plain, support.is_true, supported)
 
 

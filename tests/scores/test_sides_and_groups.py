@@ -6,6 +6,7 @@ from scipy.stats import norm
 
 from ergo.notes.notes import Notes
 from ergo.scores.circumstances import MuscleUse, circumstances
+from ergo.scores.dental_sitting import dental_sitting
 from ergo.scores.iso11226 import iso11226
 from ergo.scores.readings import complete_readings
 from ergo.scores.reba import reba
@@ -177,3 +178,31 @@ def test_each_arm_of_iso_11226_has_its_own_spread(side, other, posture_of, circu
     beyond = {arm.side: arm.level_probability[0, 2] for arm in arms}
     assert beyond[side] == pytest.approx(norm.sf(60, 57, 2.0), abs=1e-6)
     assert beyond[other] == pytest.approx(norm.sf(60, 57, 9.0), abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("angle", "part"), [("neck_flexion_deg", "neck"), ("head_inclination_deg", "head")]
+)
+@pytest.mark.parametrize(
+    ("value", "sd", "verdict"), [(-3.0, 4.0, 1), (-3.0, 2.0, 3), (24.0, 9.0, 1)]
+)
+def test_head_and_neck_are_backward_only_where_that_is_told(
+    angle, part, value, sd, verdict, posture_of, circumstances_of
+):
+    posture = posture_of(sd={angle: sd, "trunk_flexion_deg": 0.1}, **{angle: value})
+    whole = iso11226(posture, circumstances_of(), DEFAULT)[0]
+    assert whole.steps[part].tolist() == [verdict]
+    below = norm.cdf(0, value, sd)
+    above = norm.sf(25 if part == "neck" else 85, value, sd)
+    assert whole.level_probability[0, 2] == pytest.approx(below + above, abs=1e-3)
+
+
+@pytest.mark.parametrize(("sd", "verdict"), [(2.0, 1), (0.5, 3)])
+def test_the_sitting_requirements_are_as_careful_about_backward(
+    sd, verdict, posture_of, circumstances_of
+):
+    angles = {"trunk_flexion_deg": -1.0, "neck_flexion_deg": -1.5}
+    posture = posture_of(sd=dict.fromkeys(angles, sd), **angles)
+    steps = dental_sitting(posture, circumstances_of(), DEFAULT)[0].steps
+    assert steps["trunk_forward_inclination"].tolist() == [verdict]
+    assert steps["neck_flexion"].tolist() == [verdict]
