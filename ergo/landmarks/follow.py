@@ -16,11 +16,12 @@ from ergo.errors import InputError
 from ergo.frames.frame import FrameSource
 from ergo.frames.read_ahead import read_ahead
 from ergo.landmarks.depth_errors import evened
+from ergo.landmarks.follow_state import FollowState, Row, Seen
 from ergo.landmarks.join import join_sources, unseen_track
 from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.people_finder import PeopleFinder
 from ergo.landmarks.pose_track import PoseTrack, Role
-from ergo.landmarks.watcher import LOOKS, OTHERS, Eyes, FollowState, Row, Seen, Watcher
+from ergo.landmarks.watcher import LOOKS, OTHERS, Eyes, Watcher
 from ergo.notes.notes import Notes
 
 PART_S = 60.0  # length of the parts in which a clip is handed on

@@ -8,7 +8,7 @@ not depend on how fast any of them is.
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -16,6 +16,7 @@ import numpy as np
 from ergo.arrays import FloatArray, PictureArray
 from ergo.frames.frame import Frame, SourceFacts
 from ergo.landmarks.body import LYING_DEG, Body, body_size_px
+from ergo.landmarks.follow_state import NEVER, FollowState, Row, Seen
 from ergo.landmarks.followed_person import (
     PRESENCE_FLOOR,
     Followed,
@@ -51,76 +52,6 @@ OTHERS_EVERY_S = 3.0  # a look at the assistant and the patient by turns
 SURE = 0.85  # belief in the operator at which no closer search is made
 MEMORY = 0.7  # weight of the belief so far against that of a new search
 POINT_REACH = 0.5  # trunk lengths by which a point of the notes may miss its person
-NEVER = -1e9
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class FollowState:
-    """All that has to be known to go on with a clip after a break.
-
-    Attributes
-    ----------
-    followed : mapping of role to Followed
-    searched_s, searched_closely_s, others_s : float
-        Time of the last search, thorough search and look at others. [s]
-    turn : int
-        Counts the looks at others, who take turns.
-    colours : array (colour,) or None
-        CIELAB of the operator's clothes when last taken for certain.
-    is_noted : bool
-        True once the point of the notes has been used.
-    doubts : tuple of str
-        Reasons to doubt that the right person was followed, as sentences.
-    """
-
-    followed: Mapping[Role, Followed] = field(default_factory=dict)
-    searched_s: float = NEVER
-    searched_closely_s: float = NEVER
-    others_s: float = NEVER
-    turn: int = 0
-    colours: FloatArray | None = None
-    is_noted: bool = False
-    doubts: tuple[str, ...] = ()
-
-    def with_doubt(self, doubt: str) -> "FollowState":
-        """Return the state with one more reason, told once."""
-        return self if doubt in self.doubts else replace(self, doubts=(*self.doubts, doubt))
-
-    def following(self, role: Role, person: Followed | None) -> "FollowState":
-        """Return the state with a person followed from now on, or no longer."""
-        others = {known: who for known, who in self.followed.items() if known != role}
-        return replace(self, followed=others if person is None else {**others, role: person})
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Seen:
-    """One person in one frame.
-
-    Attributes
-    ----------
-    looks : tuple of Look
-        As many as were taken; empty where the person was not seen.
-    presence : float
-        Of the first look.
-    belief : float
-        Belief in the identity, 0..1.
-    right_handed : float
-        Belief that the operator is right-handed, 0..1; NaN where not judged.
-    """
-
-    looks: tuple[Look, ...]
-    presence: float
-    belief: float
-    right_handed: float = float("nan")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Row:
-    """What was seen in one frame; a person who was not looked at is missing."""
-
-    time_s: float
-    number: int
-    seen: Mapping[Role, Seen]
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -14,9 +14,9 @@ from ergo import __version__
 from ergo.errors import SessionError
 from ergo.frames.frame import SourceFacts
 from ergo.landmarks.follow import Part, SourceLandmarks
+from ergo.landmarks.follow_state import FollowState
 from ergo.landmarks.followed_person import Followed
 from ergo.landmarks.network import Box
-from ergo.landmarks.watcher import FollowState
 from ergo.session import Settings
 from ergo.storage.landmark_file import StoredLandmarks, as_stored, read_landmarks, write_landmarks
 from ergo.whole import workshop, write_file

@@ -8,6 +8,7 @@ import pytest
 from ergo.errors import InputError
 from ergo.landmarks.body import body_size_px
 from ergo.landmarks.follow import PART_S, join_parts, watch_parts, watch_source
+from ergo.landmarks.follow_state import FollowState
 from ergo.landmarks.followed_person import LONGEST_AHEAD_S, UNSURE_SPREAD, Followed, way_between
 from ergo.landmarks.joints import JOINTS, Joints
 from ergo.landmarks.names import INDEX
@@ -19,7 +20,6 @@ from ergo.landmarks.watcher import (
     OPINION_LAG,
     OTHERS_EVERY_S,
     SEARCH_EVERY_S,
-    FollowState,
 )
 from ergo.notes.notes import Notes, OperatorPoint
 from tests.landmarks.people import RATE_HZ, RecordedSource, person
