@@ -16,6 +16,7 @@ from ergo.views.moments import Moment
 from ergo.views.palette import NOT_JUDGED, marks_for
 from ergo.views.place_facts import moves_sentences, place_table
 from ergo.views.plots.dial import dial_limits
+from ergo.views.recording_tables import moments_table, seen_table, together_table
 from ergo.views.rounding import rounded_whole
 from ergo.views.score_tables import (
     assumed_table,
@@ -32,13 +33,10 @@ from ergo.views.tables import (
     levels_table,
     limits_table,
     marks_legend,
-    moments_table,
     scores_table,
-    seen_table,
     sources_table,
     spread_table,
     texts_table,
-    together_table,
 )
 from ergo.views.together import together_sentences
 from ergo.views.words import Words

@@ -11,7 +11,7 @@ from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.upright import refusal
 from ergo.storage.session_folder import write_session
 from ergo.views.reasons import in_words
-from ergo.views.tables import moments_table, seen_table
+from ergo.views.recording_tables import moments_table, seen_table
 from ergo.views.words import words
 from ergo.workflow import judge_again, load_session
 

@@ -8,7 +8,7 @@ import pytest
 import ergo
 from ergo.errors import UnreadableClip
 from ergo.views.reasons import in_words
-from ergo.views.tables import seen_table
+from ergo.views.recording_tables import seen_table
 from ergo.views.words import words
 
 ROOT = Path(ergo.__file__).parent

@@ -10,6 +10,7 @@ from ergo.stats.exposure import Decider, LevelShares, Share
 from ergo.timeline import build_timeline
 from ergo.views.palette import NOT_JUDGED
 from ergo.views.plots.dial import dial_limits
+from ergo.views.recording_tables import seen_table
 from ergo.views.score_tables import (
     assumed_table,
     method_sources_table,
@@ -24,7 +25,6 @@ from ergo.views.tables import (
     limits_table,
     marks_legend,
     scores_table,
-    seen_table,
     sources_table,
     texts_table,
 )

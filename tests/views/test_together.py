@@ -11,8 +11,8 @@ from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.room.camera import Camera
 from ergo.session import Beside, Joined
 from ergo.together import part_of
+from ergo.views.recording_tables import seen_table, together_table
 from ergo.views.report import write_report
-from ergo.views.tables import seen_table, together_table
 from ergo.views.together import start_sentences, together_sentences, view_shares
 from ergo.views.words import words
 
