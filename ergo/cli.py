@@ -171,6 +171,7 @@ def analyse(
     see README.md for what they may state.
     """
     from ergo.session import Settings
+    from ergo.storage.library_entry import tidy_name
     from ergo.workflow import ReportChoices, analyse_session
 
     with Progress(is_shown=not quiet and sys.stderr.isatty()) as progress:
@@ -181,7 +182,7 @@ def analyse(
                 rate,
                 "fast" if fast else "full",
                 _parsed(readings),
-                operator,
+                operator and tidy_name(operator),
                 profile_of(operator, library) if operator else {},
             ),
             is_together=together,

@@ -295,15 +295,15 @@ def list_operators(as_json: bool, library: Path | None) -> None:
 @library_option
 def set_operator(pseudonym: str, library: Path | None, **stated: Any) -> None:
     """Write an operator's profile; what is not stated stays as it was."""
-    from ergo.storage.library_entry import Profile
+    from ergo.storage.library_entry import Profile, tidy_name
     from ergo.storage.library_place import open_user_library
 
     with open_user_library(library) as opened:
         known = {profile.pseudonym: profile for profile in opened.profiles()}
-        profile = known.get(pseudonym) or Profile(pseudonym)
+        profile = known.get(tidy_name(pseudonym)) or Profile(pseudonym)
         changes = {key: value for key, value in stated.items() if value is not None}
         opened.save_profile(replace(profile, **changes))
-        say(_profile_line(opened.profile(pseudonym)))
+        say(_profile_line(opened.profile(profile.pseudonym)))
 
 
 def profile_of(operator: str, library: Path | None) -> dict[str, str | float]:

@@ -123,7 +123,7 @@ class Library:
         stored = read_session(source)
         sources = all_sources(stored.recording)
         operator = operator_of(stored, operator)
-        profile = Profile(checked_name(operator, "A pseudonym")) if operator else None
+        profile = Profile(operator) if operator else None
         wanted = Described(name or source.resolve().name, tuple(tags), profile, recorded_on)
         return self._write(wanted, lambda folder: copy_in(source, folder, sources))
 
@@ -171,7 +171,7 @@ class Library:
         wanted = checked_name(new_name)
         with self._changing() as connection:
             entry = rows.read_entry(connection, self._sessions, name)
-            if wanted != name:
+            if wanted != entry.name:
                 rows.check_free(connection, wanted)
             rows.update_session(connection, entry.id, name=wanted)
         return replace(entry, name=wanted)
@@ -183,8 +183,9 @@ class Library:
         with self._changing() as connection:
             entry = rows.read_entry(connection, self._sessions, name)
             if operator is not None:
-                rows.know_operator(connection, Profile(operator))
-                rows.update_session(connection, entry.id, operator=operator)
+                profile = Profile(operator)
+                rows.know_operator(connection, profile)
+                rows.update_session(connection, entry.id, operator=profile.pseudonym)
             if recorded_on is not None:
                 rows.update_session(connection, entry.id, recorded_on=recorded_on.isoformat())
         return self.entry(name)
@@ -193,7 +194,7 @@ class Library:
         """Add and remove tags of a session."""
         with self._changing() as connection:
             entry = rows.read_entry(connection, self._sessions, name)
-            rows.add_tags(connection, entry.id, {*add} - {*entry.tags})
+            rows.add_tags(connection, entry.id, add)
             rows.remove_tags(connection, entry.id, remove)
         return self.entry(name)
 
@@ -228,8 +229,8 @@ class Library:
     def delete_profile(self, pseudonym: str) -> None:
         """Remove an operator's profile for good; the sessions stay, without an operator."""
         with self._changing() as connection:
-            rows.read_profile(connection, pseudonym)
-            rows.delete_profile(connection, pseudonym)
+            known = rows.read_profile(connection, pseudonym)
+            rows.delete_profile(connection, known.pseudonym)
 
     @property
     def _sessions(self) -> Path:

@@ -1,15 +1,18 @@
 """What the library knows of a session and of an operator."""
 
 import re
+import unicodedata
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 from typing import Literal
 
 from ergo.errors import InputError, LibraryError
-from ergo.printable import is_text, shortened
+from ergo.printable import shortened
 
 _NAME = re.compile(r"[^\s/\\:][^/\\:\x00-\x1f\x7f]{0,79}")
+_NONE = ("Cc", "Cs", "Zl", "Zp")
+"""Controls, half characters and line breaks (Unicode general categories)."""
 _RANGES = {
     "stature_cm": (100.0, 230.0),
     "loupes_declination_deg": (0.0, 90.0),
@@ -70,7 +73,7 @@ class Profile:
     loupes_declination_deg: float | None = None
 
     def __post_init__(self) -> None:
-        checked_name(self.pseudonym, "A pseudonym")
+        object.__setattr__(self, "pseudonym", checked_name(self.pseudonym, "A pseudonym"))
         if self.handed not in (None, "right", "left"):
             raise InputError("handed must be right or left.", where=self.pseudonym + ":")
         for name, (low, high) in _RANGES.items():
@@ -83,17 +86,29 @@ class Profile:
 
 
 def checked_name(name: str, what: str = "A name") -> str:
-    """Return a name, tag or pseudonym without the space around it.
+    """Return a name, tag or pseudonym as :func:`tidy_name` writes it.
 
     Raises
     ------
     LibraryError
         If it is empty, longer than 80 letters or holds a letter that may not be in it.
     """
-    trimmed = name.strip()
-    if not _NAME.fullmatch(trimmed) or not is_text(trimmed):
+    tidy = tidy_name(name)
+    has_none = any(unicodedata.category(each) in _NONE for each in name.strip())
+    if has_none or not _NAME.fullmatch(tidy):
         raise LibraryError(
             r"needs 1 to 80 letters, none of them / \ : or a line break.",
             where=f'{what} ("{shortened(name)}")',
         )
-    return trimmed
+    return tidy
+
+
+def tidy_name(name: str) -> str:
+    """Return a name in the one way in which it is stored and looked for.
+
+    Without the space around it, and composed: letters with marks are written in two
+    ways (Unicode Standard Annex 15), of which systems choose one each. Half a
+    character, which no name may hold, becomes a question mark.
+    """
+    whole = name.encode("utf-8", "replace").decode()
+    return unicodedata.normalize("NFC", whole).strip()

@@ -16,7 +16,7 @@ from typing import Any
 from ergo.errors import InputError, LibraryError
 from ergo.frames.frame import SourceFacts
 from ergo.storage.folder import SESSION_FILE
-from ergo.storage.library_entry import Profile, checked_name
+from ergo.storage.library_entry import Profile, tidy_name
 from ergo.storage.library_rows import Described
 from ergo.storage.session_content import forget_places, may_travel, travelling, write_places
 from ergo.storage.session_folder import StoredSession
@@ -52,10 +52,10 @@ def copy_in(source: Path, folder: Path, sources: Sequence[SourceFacts]) -> None:
 
 def operator_of(stored: StoredSession, wanted: str | None) -> str | None:
     """Return whose session it is: as asked for, else as its notes state; both must agree."""
-    noted = {notes.pseudonym for notes in stored.notes if notes.pseudonym}
+    noted = {tidy_name(notes.pseudonym) for notes in stored.notes if notes.pseudonym}
     if wanted is None:
         return noted.pop() if len(noted) == 1 else None
-    if noted and checked_name(wanted, "A pseudonym") not in noted:
+    if noted and tidy_name(wanted) not in noted:
         raise LibraryError(
             f'is of "{min(noted)}" by its notes, not of "{wanted}".',
             where=f"{stored.recording.timeline.sources[0]}:",

@@ -8,7 +8,7 @@ from pathlib import Path
 from sqlalchemy import Connection, RowMapping, delete, insert, select, update
 
 from ergo.errors import LibraryError
-from ergo.storage.library_entry import Entry, Profile, checked_name
+from ergo.storage.library_entry import Entry, Profile, checked_name, tidy_name
 from ergo.storage.library_schema import OPERATORS, SESSIONS, TAGS, now
 
 
@@ -39,16 +39,18 @@ def read_entries(
         SESSIONS.c.recorded_on.is_(None), SESSIONS.c.recorded_on, SESSIONS.c.name
     )
     if operator is not None:
-        query = query.where(SESSIONS.c.operator == operator)
+        query = query.where(SESSIONS.c.operator == tidy_name(operator))
     if tag is not None:
-        query = query.where(SESSIONS.c.id.in_(select(TAGS.c.session_id).where(TAGS.c.tag == tag)))
+        tagged = select(TAGS.c.session_id).where(TAGS.c.tag == tidy_name(tag))
+        query = query.where(SESSIONS.c.id.in_(tagged))
     rows = connection.execute(query).mappings().all()
     return [_entry(connection, folder, row) for row in rows]
 
 
 def read_entry(connection: Connection, folder: Path, name: str) -> Entry:
     """Return the session of that name; a LibraryError if there is none."""
-    row = connection.execute(select(SESSIONS).where(SESSIONS.c.name == name)).mappings().first()
+    called = SESSIONS.c.name == tidy_name(name)
+    row = connection.execute(select(SESSIONS).where(called)).mappings().first()
     if row is None:
         raise LibraryError(
             "is not the name of a session in the library.",
@@ -114,15 +116,18 @@ def delete_session(connection: Connection, session_id: str) -> None:
 
 
 def add_tags(connection: Connection, session_id: str, tags: Collection[str]) -> None:
-    """Add tags that the session does not have yet."""
-    for tag in sorted({checked_name(tag, "A tag") for tag in tags}):
+    """Add tags, as far as the session does not have them."""
+    own = select(TAGS.c.tag).where(TAGS.c.session_id == session_id)
+    for tag in sorted({checked_name(tag, "A tag") for tag in tags} - {*connection.scalars(own)}):
         connection.execute(insert(TAGS).values(session_id=session_id, tag=tag))
 
 
 def remove_tags(connection: Connection, session_id: str, tags: Sequence[str]) -> None:
     """Remove tags, as far as the session has them."""
     its_own = TAGS.c.session_id == session_id
-    connection.execute(delete(TAGS).where(its_own, TAGS.c.tag.in_(tags)))
+    connection.execute(
+        delete(TAGS).where(its_own, TAGS.c.tag.in_([tidy_name(tag) for tag in tags]))
+    )
 
 
 def read_profiles(connection: Connection) -> list[Profile]:
@@ -134,6 +139,7 @@ def read_profiles(connection: Connection) -> list[Profile]:
 def read_profile(connection: Connection, pseudonym: str) -> Profile:
     """Return the profile of an operator; a LibraryError if there is none."""
     known = {profile.pseudonym: profile for profile in read_profiles(connection)}
+    pseudonym = tidy_name(pseudonym)
     if pseudonym not in known:
         raise LibraryError(
             "is not the pseudonym of an operator in the library.",

@@ -6,9 +6,10 @@ tables and the same steps on both. Times are text (ISO 8601) on both.
 
 import re
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from importlib import import_module
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -34,6 +35,7 @@ from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 from ergo.errors import LibraryError, MissingLibrary
 
 DATABASE_FILE = "library.sqlite"
+_STEPS = "ergo.storage.migrations"
 PATIENCE_S = 60
 """How long we wait for another program that is writing. [s]"""
 
@@ -204,14 +206,24 @@ def _asked(engine: Engine) -> bool:
     return True
 
 
-def steps() -> dict[int, str]:
-    """Return the steps of the layout by number, each as SQL."""
-    names = [path.name for path in files("ergo.storage.migrations").iterdir()]
-    found = {int(name[:4]): name for name in names if re.fullmatch(r"\d{4}_\w+\.sql", name)}
-    return {
-        number: files("ergo.storage.migrations").joinpath(name).read_text("utf-8")
-        for number, name in sorted(found.items())
-    }
+def steps() -> dict[int, Callable[[Connection], None]]:
+    """Return the steps of the layout by number: SQL, or ``apply`` of a module."""
+    names = [path.name for path in files(_STEPS).iterdir()]
+    found = {int(name[:4]): name for name in names if re.fullmatch(r"\d{4}_\w+\.(sql|py)", name)}
+    return {number: _step(name) for number, name in sorted(found.items())}
+
+
+def _step(name: str) -> Callable[[Connection], None]:
+    if name.endswith(".py"):
+        apply: Callable[[Connection], None] = import_module(f"{_STEPS}.{name[:-3]}").apply
+        return apply
+    sql = files(_STEPS).joinpath(name).read_text("utf-8")
+
+    def execute(connection: Connection) -> None:
+        for statement in _statements(sql):
+            connection.execute(text(statement))
+
+    return execute
 
 
 def check_age(engine: Engine, where: str) -> bool:
@@ -241,11 +253,10 @@ def migrate(engine: Engine) -> None:
     with engine.begin() as connection:
         STEPS_APPLIED.create(connection, checkfirst=True)
         applied = set(connection.scalars(select(STEPS_APPLIED.c.number)))
-    for number, sql in steps().items():
+    for number, apply in steps().items():
         if number not in applied:
             with engine.begin() as connection:
-                for statement in _statements(sql):
-                    connection.execute(text(statement))
+                apply(connection)
                 connection.execute(STEPS_APPLIED.insert().values(number=number, applied_at=now()))
 
 

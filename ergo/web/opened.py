@@ -13,7 +13,7 @@ from ergo.session import Session
 from ergo.stats.exposure import Exposure
 from ergo.storage.choices import bring_back_choice, is_choice_shown
 from ergo.storage.library import Library
-from ergo.storage.library_entry import Entry
+from ergo.storage.library_entry import Entry, tidy_name
 from ergo.storage.transaction import all_or_nothing, put_back_unfinished
 from ergo.together import all_notes, all_sources, with_notes_beside
 from ergo.workflow import exposure_of_session, judge_again, load_session, same_moments
@@ -108,8 +108,8 @@ class OpenSessions:
         """
         with self.lock:
             entry = self.entry(session_id)
-            wanted = {tag.strip() for tag in tags}
-            if name.strip() != entry.name:
+            wanted = {tidy_name(tag) for tag in tags}
+            if tidy_name(name) != entry.name:
                 entry = self.library.rename(entry.name, name)
             entry = self.library.tag(
                 entry.name, sorted(wanted - {*entry.tags}), sorted({*entry.tags} - wanted)

@@ -240,3 +240,52 @@ def test_an_export_of_a_newer_version_is_refused(library, small_session, tmp_pat
     spoilt_pack(tmp_path / "a.zip", newer)
     with pytest.raises(LibraryError, match="exported by a newer version"):
         library.import_pack(tmp_path / "a.zip", "b")
+
+
+def test_one_person_is_one_however_the_pseudonym_is_typed(library, small_session):
+    library.save_profile(Profile("KF", "left"))
+    library.add(small_session, "a", operator=" KF")
+    library.add(small_session, "b")
+    library.describe("b", operator="KF\t")
+    assert library.profiles() == [Profile("KF", "left")]
+    assert [entry.name for entry in library.entries(operator=" KF ")] == ["a", "b"]
+    assert library.profile(" KF") == Profile("KF", "left")
+    library.save_profile(Profile("KF ", "right"))
+    assert library.profiles() == [Profile("KF", "right")]
+    library.delete_profile(" KF")
+    assert library.profiles() == []
+
+
+def test_a_tag_is_one_however_it_is_typed(library, small_session):
+    library.add(small_session, "a", tags=["x", " x"])
+    assert library.tag("a", add=[" x", "y", "y "]).tags == ("x", "y")
+    assert [entry.name for entry in library.entries(tag=" y")] == ["a"]
+    assert library.tag("a", remove=[" y"]).tags == ("x",)
+
+
+def test_letters_with_marks_are_one_however_a_system_writes_them(library, small_session):
+    library.add(small_session, "Bu\u0308ro")
+    assert library.entry("B\u00fcro").name == "B\u00fcro"
+    with pytest.raises(LibraryError, match="another session"):
+        library.add(small_session, " B\u00fcro ")
+    assert library.rename(" Bu\u0308ro", "B\u00fcro ").name == "B\u00fcro"
+
+
+@pytest.mark.parametrize(
+    "name", ["", " ", "a\nb", "a\u2028b", "a\x85b", "a\ud800", "a" * 81, "a/b"]
+)
+def test_a_name_that_cannot_be_one_is_one_line_everywhere(library, small_session, name):
+    library.add(small_session, "a")
+    for attempt in (
+        lambda: library.add(small_session, name or " "),
+        lambda: library.rename("a", name),
+        lambda: library.tag("a", add=[name]),
+        lambda: library.describe("a", operator=name),
+        lambda: library.entry(name),
+        lambda: library.profile(name),
+        lambda: library.delete(name),
+    ):
+        with pytest.raises(LibraryError):
+            attempt()
+    assert library.entries(tag=name) == library.entries(operator=name) == []
+    assert [(entry.name, entry.tags) for entry in library.entries()] == [("a", ())]

@@ -233,3 +233,32 @@ def test_every_step_is_applied_once(library):
     with library.engine.connect() as connection:
         applied = connection.execute(text("SELECT number FROM schema_steps ORDER BY number"))
         assert [row[0] for row in applied] == list(steps())
+
+
+def test_names_that_differed_by_space_become_one_and_nobody_is_lost(small_session, tmp_path):
+    with open_library(tmp_path / "library") as library:
+        for name in ("a", "b", "c"):
+            library.add(small_session, name, tags=["x"])
+        with library.engine.begin() as connection:
+            orders = (
+                "INSERT INTO operators VALUES ('KF', NULL, 168, NULL), (' KF', 'left', 150, 38)",
+                "INSERT INTO operators VALUES ('RO ', 'right', NULL, NULL)",
+                "UPDATE sessions SET operator = 'KF' WHERE name = 'a'",
+                "UPDATE sessions SET operator = ' KF' WHERE name = 'b'",
+                "UPDATE sessions SET operator = 'RO ' WHERE name = 'c'",
+                "UPDATE sessions SET name = 'B' || char(117, 776) WHERE name = 'b'",
+                "UPDATE sessions SET name = 'B' || char(252) WHERE name = 'a'",
+                "INSERT INTO tags SELECT id, ' x' FROM sessions WHERE name = 'c'",
+                "INSERT INTO tags SELECT id, ' y' FROM sessions WHERE name = 'c'",
+                "DELETE FROM schema_steps WHERE number = 4",
+            )
+            for order in orders:
+                connection.exec_driver_sql(order)
+    with open_library(tmp_path / "library") as library:
+        found = [(e.name, e.operator, e.tags) for e in library.entries()]
+        assert found == [
+            ("B\u00fc", "KF", ("x",)),
+            ("B\u00fc 2", "KF", ("x",)),
+            ("c", "RO", ("x", "y")),
+        ]
+        assert library.profiles() == [Profile("KF", "left", 168, 38), Profile("RO", "right")]
