@@ -22,7 +22,7 @@ from ergo.posture.own_zero import Path, with_own_zero
 from ergo.posture.placing import PlacedBody, levelled, placed_body
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.smoothing import bridged, smoothed
-from ergo.posture.standing import seated_share
+from ergo.posture.standing import seated_share, standing_variance
 from ergo.posture.uncertainty import (
     can_be_told,
     level_is_known,
@@ -104,7 +104,8 @@ def _measured(
         seated = seated_share(learned.points, known)[:, None]
         held = np.where(known[:, None], seated, 1.0)  # of an assumed level mostly the camera's
     variance = standard_deviation(spread, away_s, cameras, camera_of) ** 2
-    variance += ((1 - held) * usual) ** 2
+    left_in = (1 - held) * usual
+    variance += left_in**2 + standing_variance(seated[:, 0], known, left_in)
     value, variance = _from_own_zero(
         timeline,
         points,
