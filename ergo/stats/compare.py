@@ -1,7 +1,7 @@
 """Before and after: what really differs between two sessions, or two groups of them.
 
 Every difference has a 95 % interval that respects that frames are not independent
-(:mod:`ergo.stats.bootstrap`) and the errors of measurement. Recordings of the same
+(:mod:`ergo.stats.intervals`) and the errors of measurement. Recordings of the same
 view share most of the common error; recordings of different views do not. A
 verdict is given only where chance is unlikely even though many figures were
 looked at (Holm 1979): once for the headline limits, which are asked first, once for
@@ -10,6 +10,7 @@ the other figures of the whole session, once for clock hours and tasks.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from math import nan
 from typing import Literal
 
 import numpy as np
@@ -17,7 +18,6 @@ import numpy as np
 from ergo.arrays import FloatArray
 from ergo.errors import InputError
 from ergo.stats.bands import LimitSet
-from ergo.stats.bootstrap import CONFIDENCE, Draws, difference, draws_of, holm
 from ergo.stats.comparable import SPOILING, Doubt, doubts_about
 from ergo.stats.exposure import Estimate
 from ergo.stats.figures import (
@@ -32,11 +32,13 @@ from ergo.stats.figures import (
 )
 from ergo.stats.groups import Labels
 from ergo.stats.holds import HOLD_ANGLES
+from ergo.stats.intervals import Spread, difference, holm
+from ergo.stats.lasting import CONFIDENCE
 from ergo.stats.limits import limit_sets
 from ergo.stats.pool import Measured, Pool, pooled
 from ergo.stats.uncertain import COMMON_ERRORS
 
-Verdict = Literal["better", "worse", "no_evidence", "too_little_seen"]
+Verdict = Literal["better", "worse", "no_evidence", "too_short", "too_little_seen"]
 FigureKind = Literal["beyond", "p50", "p90", "level", "holds"]
 Whereabouts = Literal["session", "clock", "task"]
 
@@ -74,6 +76,10 @@ class Difference:
         Probability of such a difference by chance, raised for the number of
         figures looked at; NaN where too little was seen.
     verdict : str
+        ``"too_short"``: the recording holds too few postures that do not depend on each other.
+    judged_s, needs_s : float
+        Where it is too short: how long was judged on the side that needs more, and how long
+        must be; else NaN. [s]
     """
 
     kind: FigureKind
@@ -86,6 +92,8 @@ class Difference:
     change: Estimate
     chance: float
     verdict: Verdict
+    judged_s: float = nan
+    needs_s: float = nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,19 +114,13 @@ class Comparison:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Group:
-    pool: Pool
-    draws: Draws
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class _Question:
     kind: FigureKind
     name: str
     rule: str
     where: Whereabouts
     part: str
-    figure: Callable[[_Group], Figure]
+    figure: Callable[[Pool], Figure]
 
 
 def compare(before: Sequence[Measured], after: Sequence[Measured]) -> Comparison:
@@ -141,7 +143,7 @@ def compare(before: Sequence[Measured], after: Sequence[Measured]) -> Comparison
     if not before or not after:
         raise InputError("A comparison needs at least one session on either side.")
     doubts = doubts_about(before, after)
-    groups = _group(before), _group(after)
+    groups = pooled(before), pooled(after)
     shared = 0.0 if any(doubt.key in SPOILING for doubt in doubts) else SAME_PLACE_CORRELATION
     families = (_main_questions(), _whole_questions(*groups), _part_questions(*groups))
     judged = [
@@ -151,20 +153,15 @@ def compare(before: Sequence[Measured], after: Sequence[Measured]) -> Comparison
     return Comparison(doubts, tuple(each for family in judged for each in family))
 
 
-def _group(sessions: Sequence[Measured]) -> _Group:
-    pool = pooled(sessions)
-    return _Group(pool, draws_of(pool.session_of_block))
-
-
 def _main_questions() -> list[_Question]:
     return [_beyond(each, "session", "", None) for each in limit_sets() if each.is_headline]
 
 
-def _whole_questions(before: _Group, after: _Group) -> list[_Question]:
+def _whole_questions(before: Pool, after: Pool) -> list[_Question]:
     limits = [each for each in limit_sets() if any(band.strain == 2 for band in each.bands)]
     further = [each for each in limits if not each.is_headline]
     upward = dict.fromkeys(each.angle.name for each in limits if _is_upward(each))
-    methods = [key for key in before.pool.levels if key in after.pool.levels]
+    methods = [key for key in before.levels if key in after.levels]
     return [
         *(_beyond(each, "session", "", None) for each in further),
         *(_percentile(name, "p50", 0.5) for name in upward),
@@ -179,7 +176,7 @@ def _is_upward(limits: LimitSet) -> bool:
     return limits.rule in ("iso11226", "dental_sitting")
 
 
-def _part_questions(before: _Group, after: _Group) -> list[_Question]:
+def _part_questions(before: Pool, after: Pool) -> list[_Question]:
     headline = [each for each in limit_sets() if each.is_headline]
     places: list[tuple[Whereabouts, Callable[[Pool], Labels]]] = [
         ("clock", lambda pool: pool.hours),
@@ -188,7 +185,7 @@ def _part_questions(before: _Group, after: _Group) -> list[_Question]:
     return [
         _beyond(limits, where, name, labels)
         for where, labels in places
-        for name in sorted(_named(labels(before.pool)) & _named(labels(after.pool)))
+        for name in sorted(_named(labels(before)) & _named(labels(after)))
         for limits in headline
     ]
 
@@ -211,7 +208,7 @@ def _beyond(
         limits.rule,
         where,
         name,
-        lambda group: beyond_share(group.pool, group.draws, limits, asked(group.pool)),
+        lambda group: beyond_share(group, limits, asked(group)),
     )
 
 
@@ -222,7 +219,7 @@ def _percentile(name: str, kind: FigureKind, share: float) -> _Question:
         "",
         "session",
         "",
-        lambda group: percentile(group.pool, group.draws, name, share),
+        lambda group: percentile(group, name, share),
     )
 
 
@@ -233,7 +230,7 @@ def _level(key: tuple[str, str]) -> _Question:
         key[1],
         "session",
         "",
-        lambda group: level_share(group.pool, group.draws, key, whole(group.pool)),
+        lambda group: level_share(group, key, whole(group)),
     )
 
 
@@ -244,11 +241,11 @@ def _holds(name: str) -> _Question:
         "iso11226",
         "session",
         "",
-        lambda group: holds_per_hour(group.pool, group.draws, name),
+        lambda group: holds_per_hour(group, name),
     )
 
 
-def _difference(question: _Question, before: _Group, after: _Group, shared: float) -> Difference:
+def _difference(question: _Question, before: Pool, after: Pool, shared: float) -> Difference:
     first, second = question.figure(before), question.figure(after)
     change, chance = difference(
         second.value - first.value,
@@ -259,8 +256,11 @@ def _difference(question: _Question, before: _Group, after: _Group, shared: floa
     if question.kind in ("beyond", "level"):  # shares differ by 1 at most
         low, high = (float(np.clip(end, -1, 1)) for end in (change.low, change.high))
         change = Estimate(change.value, low, high)
-    if min(first.judged_share, second.judged_share) < LEAST_JUDGED_SHARE:
+    is_seen = min(first.judged_share, second.judged_share) >= LEAST_JUDGED_SHARE
+    shorter = max(first.spread, second.spread, key=_lack)
+    if not is_seen or shorter.is_too_short:
         change, chance = Estimate(change.value, np.nan, np.nan), np.nan
+    is_told = is_seen and shorter.is_too_short
     return Difference(
         question.kind,
         question.name,
@@ -271,8 +271,15 @@ def _difference(question: _Question, before: _Group, after: _Group, shared: floa
         second.value,
         change,
         chance,
-        "too_little_seen",
+        "too_short" if is_told else "too_little_seen",
+        shorter.length_s if is_told else nan,
+        shorter.needs_s if is_told else nan,
     )
+
+
+def _lack(spread: Spread) -> float:
+    """Return how much longer a recording would have to be, as a factor below or above 1."""
+    return 1 / max(spread.effective, 1e-9)
 
 
 def measuring_variance(before: FloatArray, after: FloatArray, correlation: float) -> float:
@@ -304,7 +311,7 @@ def _judged(differences: Sequence[Difference]) -> list[Difference]:
 
 def _verdict(each: Difference, chance: float) -> Verdict:
     if not np.isfinite(chance):
-        return "too_little_seen"
+        return each.verdict
     if chance >= 1 - CONFIDENCE:
         return "no_evidence"
     return "worse" if each.change.value > 0 else "better"

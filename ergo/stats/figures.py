@@ -1,6 +1,6 @@
 """The figures that a comparison compares, each with what chance and measurement do to it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import nan
 
 import numpy as np
@@ -9,10 +9,17 @@ from scipy.special import ndtri
 from ergo.arrays import BoolArray, FloatArray
 from ergo.scores.method_score import NOT_SEEN
 from ergo.stats.bands import NOT_KNOWN, LimitSet, edges_of, strain_of
-from ergo.stats.bootstrap import Draws, Spread, figure_spread, ratio_spread
 from ergo.stats.exposure import GroupKind
 from ergo.stats.groups import Labels, gap_labels
-from ergo.stats.neighbours import missed_by_blocks
+from ergo.stats.intervals import (
+    NOTHING,
+    Spread,
+    spread_of_pictures,
+    spread_of_recording,
+    spread_of_sessions,
+)
+from ergo.stats.lasting import effective_number
+from ergo.stats.percentiles import weighted_quantiles
 from ergo.stats.pool import Pool
 from ergo.stats.shares import alike_angles
 from ergo.stats.uncertain import (
@@ -24,8 +31,8 @@ from ergo.stats.uncertain import (
     weights_of,
 )
 
-_BIN = 0.5  # percentiles of drawn blocks are read from classes of half a degree
 _SURE = 6.0
+_WOODRUFF = 2.0
 _FINE = 10.0
 
 
@@ -91,13 +98,12 @@ def part(pool: Pool, kind: GroupKind, labels: Labels, name: str) -> Asked:
     )
 
 
-def beyond_share(pool: Pool, draws: Draws, limits: LimitSet, asked: Asked) -> Figure:
+def beyond_share(pool: Pool, limits: LimitSet, asked: Asked) -> Figure:
     """Return the share of the judged time beyond a limit.
 
     Parameters
     ----------
     pool : Pool
-    draws : Draws
     limits : LimitSet
     asked : Asked
         What the figure is about.
@@ -109,7 +115,6 @@ def beyond_share(pool: Pool, draws: Draws, limits: LimitSet, asked: Asked) -> Fi
     strain = strain_of(limits, pool.posture)
     return _share(
         pool,
-        draws,
         asked,
         strain == 2,
         strain != NOT_KNOWN,
@@ -117,13 +122,12 @@ def beyond_share(pool: Pool, draws: Draws, limits: LimitSet, asked: Asked) -> Fi
     )
 
 
-def level_share(pool: Pool, draws: Draws, key: tuple[str, str], asked: Asked) -> Figure:
+def level_share(pool: Pool, key: tuple[str, str], asked: Asked) -> Figure:
     """Return the share of the judged time at the upper levels of a method.
 
     Parameters
     ----------
     pool : Pool
-    draws : Draws
     key : tuple of str
         Method and side. The upper levels are :func:`upper_level` and above.
     asked : Asked
@@ -139,7 +143,7 @@ def level_share(pool: Pool, draws: Draws, key: tuple[str, str], asked: Asked) ->
     cut = np.where(judged, np.clip(ndtri(np.clip(lower, 0, 1)), -_SURE, _SURE), np.nan)
     alike = alike_frames(_FINE * cut, np.full(len(cut), _FINE), weights_of(asked.held[None]))
     below = band_probabilities(alike, np.array([0.0]))[1]
-    return _share(pool, draws, asked, level >= first, judged, 1 - common_shares(alike, below)[:, 0])
+    return _share(pool, asked, level >= first, judged, 1 - common_shares(alike, below)[:, 0])
 
 
 def upper_level(levels: int) -> int:
@@ -152,7 +156,6 @@ def upper_level(levels: int) -> int:
 
 def _share(
     pool: Pool,
-    draws: Draws,
     asked: Asked,
     is_counted: BoolArray,
     judged: BoolArray,
@@ -160,35 +163,44 @@ def _share(
 ) -> Figure:
     judged_held = np.where(judged, asked.held, 0.0)
     counted = np.where(is_counted, judged_held, 0.0)
-    amount, of = _by_block(pool, counted), _by_block(pool, judged_held)
-    total = float(np.sum(of))
+    total = float(np.sum(judged_held))
     return Figure(
-        value=float(np.sum(amount)) / total if total > 0 else nan,
-        spread=_raised(ratio_spread(amount, of, draws), pool, counted, judged_held),
+        value=float(np.sum(counted)) / total if total > 0 else nan,
+        spread=_share_spread(pool, counted, judged_held),
         moved=common - np.mean(common),
         judged_share=total / asked.total if asked.total > 0 else 0.0,
     )
 
 
-def _raised(spread: Spread, pool: Pool, counted: FloatArray, held: FloatArray) -> Spread:
-    """Return a spread raised by what blocks miss; sessions are independent as they are.
-
-    Blocks that are alike are worth fewer, so there are fewer degrees of freedom.
-    """
-    if pool.session_of_block.max(initial=0) > 0 or not np.sum(held) > 0:
-        return spread
-    residual = counted - held * (np.sum(counted) / np.sum(held))
-    factor = missed_by_blocks(residual, pool.cell, pool.block_s)
-    return Spread(spread.variance * factor, spread.freedom / factor)
+def _share_spread(pool: Pool, counted: FloatArray, held: FloatArray) -> Spread:
+    """Return what chance does to a share of the judged time, each array (frame,)."""
+    total = float(np.sum(held))
+    pieces = effective_number(total)
+    unseen = 0.5 / (pieces + 1)  # half a posture, where none or all of them was counted
+    return _spread(pool, counted, held, unseen * (1 - unseen) / max(pieces, 1e-9))
 
 
-def percentile(pool: Pool, draws: Draws, angle: str, share: float) -> Figure:
+def _spread(pool: Pool, counted: FloatArray, held: FloatArray, least: float) -> Spread:
+    """Return what chance does to a ratio of sums over judged frames, each array (frame,)."""
+    total, judged = float(np.sum(held)), (held > 0) | (counted > 0)
+    if not total > 0:
+        return NOTHING
+    residual = (counted - held * (float(np.sum(counted)) / total))[judged]
+    session = pool.session[judged]
+    if len(np.unique(session)) > 1:
+        return spread_of_sessions(residual, session, total)
+    if pool.is_stills:
+        return spread_of_pictures(residual, total)
+    length_s = float(np.sum(pool.held[judged]))
+    return spread_of_recording(residual, pool.cell[judged], total, length_s, least)
+
+
+def percentile(pool: Pool, angle: str, share: float) -> Figure:
     """Return the angle that is passed in ``1 - share`` of the judged time.
 
     Parameters
     ----------
     pool : Pool
-    draws : Draws
     angle : str
     share : float
         0..1.
@@ -196,63 +208,69 @@ def percentile(pool: Pool, draws: Draws, angle: str, share: float) -> Figure:
     value, sd = pool.posture.angle(angle), pool.posture.angle_sd(angle)
     seen = np.isfinite(value)
     held = np.where(seen, pool.held, 0.0)
-    of = _by_block(pool, held)
-    total = float(np.sum(of))
+    total = float(np.sum(held))
     if total <= 0:
-        return Figure(nan, Spread(0.0, 0.0), np.zeros(len(COMMON_ERRORS)), 0.0)
-    classes, least = _classes(pool, value, held)
-
-    def quantile(times: FloatArray) -> FloatArray:
-        passed = np.cumsum(times @ classes, axis=1)
-        place = np.argmax(passed >= share * passed[:, -1:] - 1e-9, axis=1)
-        return np.asarray(least + _BIN * (place + 0.5), dtype=np.float64)
-
+        return Figure(nan, NOTHING, np.zeros(len(COMMON_ERRORS)), 0.0)
     common_sd = np.sqrt(COMMON_SHARE) * float(np.average(sd[seen], weights=held[seen]))
-    found = float(quantile(np.ones((1, len(of))))[0])
+    (found,) = weighted_quantiles(value[seen], held[seen], np.array([share])).tolist()
     return Figure(
         value=found,
-        spread=_raised(
-            figure_spread(quantile, of > 0, draws), pool, np.where(value > found, held, 0.0), held
-        ),
+        spread=_percentile_spread(pool, value, held, share),
         moved=-COMMON_ERRORS * common_sd,
         judged_share=total / whole(pool).total,
     )
 
 
-def _classes(pool: Pool, value: FloatArray, held: FloatArray) -> tuple[FloatArray, float]:
-    """Return the time of each block in each class, array (block, class), and the least edge."""
-    seen = np.isfinite(value)
-    least = float(np.floor(np.min(value[seen])))
-    place = ((value[seen] - least) // _BIN).astype(np.int64)
-    blocks, count = len(pool.session_of_block), int(place.max()) + 1
-    flat = np.bincount(pool.block[seen] * count + place, held[seen], blocks * count)
-    return flat.reshape(blocks, count).astype(np.float64), least
+def _percentile_spread(pool: Pool, value: FloatArray, held: FloatArray, share: float) -> Spread:
+    """Return what chance does to a percentile; ``held`` is 0 where it was not judged.
+
+    Of several sessions, by how their own percentiles differ. Of one, by the
+    percentiles two standard errors of the share below to either side (Woodruff RS 1952.
+    Confidence intervals for medians and other position measures. J Am Stat Assoc
+    47(260):635-646; status: memory), with as many independent values as the angle has. At the
+    ends of the distribution, fewer of these count.
+    """
+    judged = held > 0
+    value, held, session = value[judged], held[judged], pool.session[judged]
+    wanted = np.array([share])
+    units = np.unique(session)
+    if len(units) > 1:
+        own = [
+            weighted_quantiles(value[session == k], held[session == k], wanted)[0] for k in units
+        ]
+        return Spread(float(np.var(own, ddof=1)) / len(units), float(len(units) - 1))
+    mean = float(np.average(value, weights=held))
+    amount = np.zeros(len(judged))
+    amount[judged] = held * (value - mean)
+    spread = _spread(pool, amount, np.where(judged, pool.held, 0.0), 0.0)
+    pieces = min(spread.effective, float(len(value)))
+    error = _WOODRUFF * np.sqrt(share * (1 - share) / max(pieces, 1e-9))
+    ends = np.clip([share - error, share, share + error], 0.0, 1.0)
+    low, middle, high = weighted_quantiles(value, held, ends).tolist()
+    return replace(
+        spread,
+        variance=(max(high - middle, middle - low) / _WOODRUFF) ** 2,
+        effective=spread.effective * 4 * share * (1 - share),
+    )
 
 
-def holds_per_hour(pool: Pool, draws: Draws, angle: str) -> Figure:
+def holds_per_hour(pool: Pool, angle: str) -> Figure:
     """Return how many holds passed their holding line in an hour judged.
 
     Parameters
     ----------
     pool : Pool
-    draws : Draws
     angle : str
     """
     judged_h = np.where(np.isfinite(pool.posture.angle(angle)), pool.held, 0.0) / 3600.0
-    of = _by_block(pool, judged_h)
-    passed = np.zeros(len(of))
-    for block, hold in pool.holds:
+    passed = np.zeros(len(judged_h))
+    for frame, hold in pool.holds:
         if hold.angle.name == angle and hold.is_beyond_line:
-            passed[block] += 1
-    total = float(np.sum(of))
+            passed[frame] += 1
+    total = float(np.sum(judged_h))
     return Figure(
         value=float(np.sum(passed)) / total if total > 0 else nan,
-        spread=ratio_spread(passed, of, draws),
+        spread=_spread(pool, passed, judged_h, 1 / total**2 if total > 0 else nan),
         moved=np.zeros(len(COMMON_ERRORS)),
         judged_share=3600 * total / whole(pool).total if total > 0 else 0.0,
     )
-
-
-def _by_block(pool: Pool, amount: FloatArray) -> FloatArray:
-    """Return the sum over the frames of each block, array (block,)."""
-    return np.bincount(pool.block, amount, len(pool.session_of_block)).astype(np.float64)

@@ -1,10 +1,4 @@
-"""Sessions put together and cut into blocks of time, ready to be compared.
-
-Frames are not independent: a posture is kept for seconds to minutes. Blocks of a
-minute are nearly so. They are what the bootstrap draws (Künsch HR 1989. The
-jackknife and the bootstrap for general stationary observations. Ann Stat
-17(3):1217-1241; status: memory).
-"""
+"""Sessions put together and cut into cells of a few seconds, ready to be compared."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -24,14 +18,8 @@ from ergo.stats.exposure import HoldRecord
 from ergo.stats.groups import Labels, hour_labels, task_labels
 from ergo.stats.holding_lines import holding_line
 from ergo.stats.holds import hold_records
-from ergo.stats.neighbours import FAR, cells_of
+from ergo.stats.lasting import CELL_S
 from ergo.timeline import Timeline
-
-BLOCK_S = 60.0
-"""Length of a block. [s]"""
-
-LEAST_BLOCK_S = 10.0
-"""A short recording is cut into tenths, but not into blocks shorter than this (ours). [s]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,27 +75,25 @@ class Pool:
         What may be counted, by :func:`ergo.stats.assessed.assessed`.
     held, gap_after : array (frame,)
         As in :class:`ergo.timeline.Timeline`. [s or pictures]
-    block : array (frame,)
-        Number of the block of each frame.
-    session_of_block : array (block,)
-        Number of the session of each block.
+    session : array (frame,)
+        Number of the session of each frame.
     cell : array (frame,)
-        Number of the cell of a few seconds of each frame.
-    block_s : float
-        Usual length of a block. [s]
+        Number of the cell of a few seconds of each frame, rising with time.
+    is_stills : bool
+        Whether every session holds only stills.
     hours, tasks : tuple (frame,) of str or None
     levels : mapping of (method, side) to MethodScore list
         Scores of each session, in order.
-    holds : tuple of (block, HoldRecord)
+    holds : tuple of (frame, HoldRecord)
+        With the frame in which each began.
     """
 
     posture: PostureTrack
     held: FloatArray
     gap_after: FloatArray
-    block: IndexArray
-    session_of_block: IndexArray
+    session: IndexArray
     cell: IndexArray
-    block_s: float
+    is_stills: bool
     hours: Labels
     tasks: Labels
     levels: dict[tuple[str, str], tuple[MethodScore, ...]]
@@ -115,70 +101,47 @@ class Pool:
 
 
 def pooled(sessions: Sequence[Measured]) -> Pool:
-    """Put sessions together, each cut into blocks.
+    """Put sessions together.
 
     Parameters
     ----------
     sessions : sequence of Measured
         At least one.
     """
-    blocks: list[IndexArray] = []
-    owners: list[IndexArray] = []
-    cells: list[IndexArray] = []
-    holds: list[tuple[int, HoldRecord]] = []
-    tracks: list[PostureTrack] = []
     sessions = [each.without_excluded() for each in sessions]
-    for number, session in enumerate(sessions):
-        block = blocks_of(session.timeline)
-        first = sum(len(each) for each in owners)
-        blocks.append(block + first)
-        cells.append(cells_of(session.timeline) + (cells[-1].max(initial=0) + FAR if cells else 0))
-        owners.append(np.full(int(block.max(initial=-1)) + 1, number))
-        tracks.append(assessed(session.timeline, session.posture, session.notes, session.readings))
-        holds += [(first + at, hold) for at, hold in _holds(session, tracks[-1], block)]
+    firsts = np.cumsum([0, *(len(each.timeline) for each in sessions)]).tolist()
+    tracks = [assessed(each.timeline, each.posture, each.notes, each.readings) for each in sessions]
     return Pool(
         posture=_joined(tracks),
         held=np.concatenate([each.timeline.held for each in sessions]),
         gap_after=np.concatenate([each.timeline.gap_after for each in sessions]),
-        block=np.concatenate(blocks).astype(np.int64),
-        session_of_block=np.concatenate(owners).astype(np.int64),
-        cell=np.concatenate(cells).astype(np.int64),
-        block_s=float(np.mean([block_length_s(each.timeline) for each in sessions])),
+        session=np.repeat(np.arange(len(sessions)), np.diff(firsts)),
+        cell=np.concatenate([cells_of(each.timeline) for each in sessions]),
+        is_stills=all(each.timeline.unit == "picture" for each in sessions),
         hours=tuple(hour for each in sessions for hour in hour_labels(each.clock)),
         tasks=tuple(t for each in sessions for t in task_labels(each.timeline, each.notes)),
         levels=_levels(sessions),
-        holds=tuple(holds),
+        holds=tuple(
+            found
+            for session, track, first in zip(sessions, tracks, firsts, strict=False)
+            for found in _holds(session, track, first)
+        ),
     )
 
 
-def blocks_of(timeline: Timeline) -> IndexArray:
-    """Return the number of each frame's block, from 0 without gaps.
+def cells_of(timeline: Timeline) -> IndexArray:
+    """Return the number of each frame's cell of a few seconds, array (frame,).
 
-    Parameters
-    ----------
-    timeline : Timeline
-
-    Returns
-    -------
-    array (frame,)
-        Minutes of each clip, or tenths of a shorter session; a rest of less
-        than half a block belongs to the block before it. Every still is one.
+    It rises within a clip, and from source to source.
     """
-    length_s = block_length_s(timeline)
-    block = np.zeros(len(timeline), dtype=np.int64)
+    cell, first = np.zeros(len(timeline), dtype=np.int64), 0
     for source in range(len(timeline.sources)):
         frames = timeline.frames_of(source)
         if len(frames):
             time_s = timeline.time_s[frames] - timeline.time_s[frames[0]]
-            last = max(round(time_s[-1] / length_s) - 1, 0)
-            block[frames] = np.minimum((time_s // length_s).astype(np.int64), last)
-    pairs = np.stack([timeline.source_index, block], axis=1)
-    return np.unique(pairs, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
-
-
-def block_length_s(timeline: Timeline) -> float:
-    """Return the length of a block: a minute, or a tenth of a shorter session. [s]."""
-    return float(np.clip(timeline.total / 10, LEAST_BLOCK_S, BLOCK_S))
+            cell[frames] = first + (time_s // CELL_S).astype(np.int64)
+            first = int(cell[frames[-1]]) + 1
+    return cell
 
 
 def _joined(tracks: Sequence[PostureTrack]) -> PostureTrack:
@@ -191,10 +154,8 @@ def _joined(tracks: Sequence[PostureTrack]) -> PostureTrack:
     )
 
 
-def _holds(
-    session: Measured, posture: PostureTrack, block: IndexArray
-) -> list[tuple[int, HoldRecord]]:
-    """Return every hold with the block in which it began."""
+def _holds(session: Measured, posture: PostureTrack, before: int) -> list[tuple[int, HoldRecord]]:
+    """Return every hold with the frame in which it began, ``before`` frames before the session."""
     timeline = session.timeline
     unknown: Labels = (None,) * len(timeline)
     found = []
@@ -202,7 +163,7 @@ def _holds(
     for hold in hold_records(timeline, posture, holding_line, unknown, unknown, beyond):
         frames = timeline.frames_of(timeline.sources.index(hold.source))
         first = frames[np.searchsorted(timeline.time_s[frames], hold.start_s)]
-        found.append((int(block[first]), hold))
+        found.append((before + int(first), hold))
     return found
 
 

@@ -18,10 +18,10 @@ from scipy.special import stdtrit
 from ergo.arrays import FloatArray
 from ergo.errors import InputError
 from ergo.stats.bands import LimitSet
-from ergo.stats.bootstrap import CONFIDENCE, Draws, draws_of
 from ergo.stats.compare import SAME_PLACE_CORRELATION, measuring_variance
 from ergo.stats.exposure import Estimate
 from ergo.stats.figures import Figure, beyond_share, whole
+from ergo.stats.lasting import CONFIDENCE
 from ergo.stats.pool import Measured, Pool, pooled
 
 TrendVerdict = Literal["better", "worse", "no_evidence", "too_little_seen"]
@@ -128,7 +128,7 @@ def _verdict(slope: Estimate) -> TrendVerdict:
 def figure_trend(
     days: Sequence[float],
     sessions: Sequence[Measured],
-    figure: Callable[[Pool, Draws], Figure],
+    figure: Callable[[Pool], Figure],
     *,
     same_view: bool,
 ) -> Trend:
@@ -140,7 +140,7 @@ def figure_trend(
         When each session was recorded. [d]
     sessions : sequence of Measured
     figure : callable
-        For example ``lambda pool, draws: percentile(pool, draws, angle, 0.9)``.
+        For example ``lambda pool: percentile(pool, angle, 0.9)``.
     same_view : bool
         True if the camera stood alike; then most of the error of measurement is
         the same in all sessions and cannot make a trend.
@@ -152,7 +152,7 @@ def figure_trend(
 def pools_trend(
     days: Sequence[float],
     pools: Sequence[Pool],
-    figure: Callable[[Pool, Draws], Figure],
+    figure: Callable[[Pool], Figure],
     *,
     same_view: bool,
 ) -> Trend:
@@ -166,7 +166,7 @@ def pools_trend(
         One per session.
     """
     shared = SAME_PLACE_CORRELATION if same_view else 0.0
-    figures = [figure(pool, draws_of(pool.session_of_block)) for pool in pools]
+    figures = [figure(pool) for pool in pools]
     errors = [np.sqrt(each.spread.variance + _own_variance(each, shared)) for each in figures]
     known = [each.value if each.spread.freedom else np.nan for each in figures]
     return trend_of(np.asarray(days, dtype=np.float64), np.array(known), np.array(errors))
@@ -186,11 +186,11 @@ def beyond_trend(
     return figure_trend(days, sessions, share_beyond(limits), same_view=same_view)
 
 
-def share_beyond(limits: LimitSet) -> Callable[[Pool, Draws], Figure]:
+def share_beyond(limits: LimitSet) -> Callable[[Pool], Figure]:
     """Return the figure "share of the judged time beyond a limit"."""
 
-    def share(pool: Pool, draws: Draws) -> Figure:
-        return beyond_share(pool, draws, limits, whole(pool))
+    def share(pool: Pool) -> Figure:
+        return beyond_share(pool, limits, whole(pool))
 
     return share
 

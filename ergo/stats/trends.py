@@ -13,9 +13,10 @@ import numpy as np
 from scipy.special import stdtr, stdtrit
 
 from ergo.stats.bands import LimitSet
-from ergo.stats.bootstrap import CONFIDENCE, Draws, holm
 from ergo.stats.comparable import SPOILING, doubts_about
 from ergo.stats.figures import Figure, percentile
+from ergo.stats.intervals import holm
+from ergo.stats.lasting import CONFIDENCE
 from ergo.stats.limits import limit_sets
 from ergo.stats.pool import Measured, Pool, pooled
 from ergo.stats.trend import Trend, pools_trend, share_beyond
@@ -61,7 +62,7 @@ def figure_trends(days: Sequence[float], sessions: Sequence[Measured]) -> tuple[
     same_view = has_same_view(sessions)
     pools = [pooled([session]) for session in sessions]
 
-    def trend(figure: Callable[[Pool, Draws], Figure]) -> Trend:
+    def trend(figure: Callable[[Pool], Figure]) -> Trend:
         return pools_trend(days, pools, figure, same_view=same_view)
 
     headline = [each for each in limit_sets() if each.is_headline]
@@ -82,8 +83,8 @@ def has_same_view(sessions: Sequence[Measured]) -> bool:
     )
 
 
-def _peak_of(name: str) -> Callable[[Pool, Draws], Figure]:
-    return lambda pool, draws: percentile(pool, draws, name, 0.9)
+def _peak_of(name: str) -> Callable[[Pool], Figure]:
+    return lambda pool: percentile(pool, name, 0.9)
 
 
 def _chance(trend: Trend) -> float:

@@ -1,6 +1,7 @@
 """Before and after in words: what speaks against comparing, then what differs, then all figures."""
 
 from collections.abc import Callable, Sequence
+from math import ceil
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,17 @@ from ergo.views.report import write_plots
 from ergo.views.tables import Table, column_names
 from ergo.views.words import Words, words
 
-MARKS: dict[str, str] = {"better": "▽", "worse": "▲", "no_evidence": "◇", "too_little_seen": "◌"}
+MARKS: dict[str, str] = {
+    "better": "▽",
+    "worse": "▲",
+    "no_evidence": "◇",
+    "too_short": "◌",
+    "too_little_seen": "◌",
+}
 """Beside the verdict in words, never alone."""
+
+NOT_TOLD = ("too_short", "too_little_seen")
+"""Verdicts on figures that have no interval."""
 
 
 def comparison_lines(
@@ -45,8 +55,26 @@ def overall(comparison: Comparison, own: Words) -> str:
     if better or worse:
         key = "compare.overall_better" if better else "compare.overall_worse"
         return own.say(key, n=better or worse, judged=judged)
-    key = "compare.overall_no_evidence" if judged else "compare.overall_too_little_seen"
-    return own.say(key, judged=judged) if judged else own.say(key)
+    if judged:
+        return own.say("compare.overall_no_evidence", judged=judged)
+    if counts["too_short"]:
+        return own.say("compare.overall_too_short", **_how_short(_whole(comparison), own))
+    return own.say("compare.overall_too_little_seen")
+
+
+def _how_short(differences: Sequence[Difference], own: Words) -> dict[str, str]:
+    """Return how long was judged and what the usual figure that is too short needs, in words.
+
+    Minutes are told whole: how long postures last is itself hardly known.
+    """
+    short = sorted(
+        (each for each in differences if each.verdict == "too_short"), key=lambda x: x.needs_s
+    )
+    usual = short[len(short) // 2]
+    return {
+        "judged": own.duration(usual.judged_s),
+        "needs": own.duration(60 * ceil(usual.needs_s / 60)),
+    }
 
 
 def sentences(comparison: Comparison, own: Words) -> list[str]:
@@ -57,6 +85,10 @@ def sentences(comparison: Comparison, own: Words) -> list[str]:
         if each.verdict in ("better", "worse")
     ]
     unseen = sum(each.verdict == "too_little_seen" for each in _whole(comparison))
+    short = [each for each in _whole(comparison) if each.verdict == "too_short"]
+    if short:
+        places = _how_short(short, own)
+        said.append(own.say("compare.too_short_needs", n=len(short), **places))
     return said + ([own.say("compare.unseen", n=unseen)] if unseen else [])
 
 
@@ -151,7 +183,7 @@ def _whole(comparison: Comparison) -> list[Difference]:
 
 
 def _table(differences: Sequence[Difference], caption: str, own: Words) -> Table | None:
-    seen = [each for each in differences if each.verdict != "too_little_seen"]
+    seen = [each for each in differences if each.verdict not in NOT_TOLD]
     rows = tuple(_row(each, own) for each in seen)
     names = column_names(own, "figure", "where", "before", "after", "change", "verdict")
     return Table(own.say(f"caption.{caption}"), names, rows) if rows else None

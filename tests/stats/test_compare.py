@@ -11,11 +11,19 @@ from ergo.notes.notes import Notes, TaskSpan
 from ergo.posture.angle_names import COLUMN
 from ergo.room.camera import Camera
 from ergo.scores.method_score import Level, MethodScore
-from ergo.stats.bootstrap import Spread, difference, draws_of, holm, ratio_spread
 from ergo.stats.comparable import doubts_about
 from ergo.stats.compare import compare, measuring_variance
-from ergo.stats.neighbours import missed_by_blocks
-from ergo.stats.pool import Measured, blocks_of
+from ergo.stats.intervals import (
+    LEAST_EFFECTIVE,
+    NOTHING,
+    difference,
+    holm,
+    spread_of_pictures,
+    spread_of_recording,
+    spread_of_sessions,
+)
+from ergo.stats.lasting import long_run
+from ergo.stats.pool import Measured, cells_of
 from ergo.stats.uncertain import COMMON_ERRORS
 from ergo.timeline import build_timeline
 
@@ -107,21 +115,45 @@ def test_what_was_hardly_seen_gets_no_verdict():
     assert np.isnan(each.change.low)
 
 
-def test_a_recording_of_half_a_minute_is_too_little():
-    short = compare([measured(10, 1)], [measured(40, 2, minutes=1)])
-    value = found(short, "beyond", "neck_flexion_deg", rule="iso11226")
-    assert value.verdict != "too_little_seen"  # a minute is six blocks of ten seconds
+def test_a_recording_of_twenty_seconds_is_too_short_and_says_how_long_it_must_be():
     clip = measured(40, 2, minutes=1)
-    half = replace(
+    short = replace(
         clip,
-        timeline=clip_of(np.arange(30)),
-        posture=posture_of(30, 1.0, neck_flexion_deg=40),
-        clock=clock_of(30, None),
-        view_azimuth_deg=np.full(30, 90.0),
+        timeline=clip_of(np.arange(20)),
+        posture=posture_of(20, 1.0, neck_flexion_deg=40),
+        clock=clock_of(20, None),
+        view_azimuth_deg=np.full(20, 90.0),
     )
-    shorter = compare([measured(10, 1)], [half])
-    each = found(shorter, "beyond", "neck_flexion_deg", rule="iso11226")
-    assert each.verdict == "too_little_seen"
+    for sides in (([measured(10, 1)], [short]), ([short], [measured(10, 1)])):
+        each = found(compare(*sides), "beyond", "neck_flexion_deg", rule="iso11226")
+        assert each.verdict == "too_short"
+        assert np.isnan(each.change.low)
+        assert each.judged_s == pytest.approx(20)
+        assert 6 * 60 < each.needs_s < 10 * 60
+
+
+def test_slow_work_needs_a_longer_recording_than_quick_work():
+    def session(stay_s, seed):
+        chance, frames = np.random.default_rng(seed), 600
+        neck = np.repeat(chance.normal(25, 10, frames // stay_s + 1), stay_s)[:frames]
+        return replace(
+            measured(25, seed, minutes=10),
+            posture=posture_of(frames, 1.0, neck_flexion_deg=neck),
+        )
+
+    quick, slow = (compare([session(s, 1)], [session(s, 2)]) for s in (10, 200))
+    asked = ("beyond", "neck_flexion_deg")
+    assert found(quick, *asked, rule="iso11226").verdict == "no_evidence"
+    each = found(slow, *asked, rule="iso11226")
+    assert each.verdict == "too_short"
+    assert each.needs_s > each.judged_s == pytest.approx(600)
+
+
+def test_what_never_happened_in_a_recording_may_happen_in_the_next():
+    each = found(compare([measured(-40, 1)], [measured(-40, 2)]), "beyond", "neck_flexion_deg")
+    assert each.before == each.after == 0
+    assert each.change.low < 0 < each.change.high
+    assert each.verdict == "no_evidence"
 
 
 def test_differences_are_also_told_by_hour_and_task():
@@ -230,24 +262,72 @@ def test_nothing_to_compare_with_is_refused():
         compare([], [measured(10, 1)])
 
 
-def test_with_independent_blocks_the_interval_is_that_of_welch():
-    """Against scipy: equal blocks make the ratio a mean, and Welch's test applies."""
-    chance = np.random.default_rng(8)
-    first, second = chance.normal(0.4, 0.1, 15), chance.normal(0.55, 0.2, 12)
-    spreads = [
-        ratio_spread(x, np.ones(len(x)), draws_of(np.zeros(len(x), int), repeats=40_000))
-        for x in (first, second)
-    ]
+def residuals(values):
+    return values - values.mean()
+
+
+def assert_welch(first, second, spreads):
     change, p = difference(second.mean() - first.mean(), *spreads, 0.0)
     welch = ttest_ind(second, first, equal_var=False)
     interval = welch.confidence_interval(0.95)
-    assert (change.low, change.high) == pytest.approx((interval.low, interval.high), abs=0.005)
-    assert p == pytest.approx(welch.pvalue, rel=0.1)
+    assert (change.low, change.high) == pytest.approx((interval.low, interval.high))
+    assert p == pytest.approx(welch.pvalue)
 
 
-def test_too_few_blocks_give_no_interval():
-    spread = ratio_spread(np.ones(4), np.ones(4), draws_of(np.zeros(4, int)))
-    assert spread == Spread(0.0, 0.0)
+def test_of_sessions_and_of_pictures_the_interval_is_that_of_welch():
+    """Against scipy: of equal sessions, or of pictures, the ratio is a mean."""
+    chance = np.random.default_rng(8)
+    first, second = chance.normal(0.4, 0.1, 15), chance.normal(0.55, 0.2, 12)
+    of_sessions = [
+        spread_of_sessions(
+            np.repeat(residuals(x), 10) / 10, np.repeat(np.arange(len(x)), 10), len(x)
+        )
+        for x in (first, second)
+    ]
+    assert_welch(first, second, of_sessions)
+    of_pictures = [spread_of_pictures(residuals(x), len(x)) for x in (first, second)]
+    assert_welch(first, second, of_pictures)
+
+
+def test_of_cells_without_memory_the_variance_is_that_of_independent_values():
+    chance, ratios, pieces, freedoms = np.random.default_rng(8), [], [], []
+    for _ in range(40):
+        values = chance.normal(0, 1, 400)
+        run = long_run(residuals(values))
+        ratios.append(run.variance / 400)
+        freedoms.append(run.freedom)
+        pieces.append(run.effective)
+    assert np.median(pieces) > 150
+    assert np.median(freedoms) > 12
+    assert np.median(ratios) == pytest.approx(1, rel=0.15)
+
+
+@pytest.mark.parametrize("tau_s", [30.0, 90.0])
+def test_of_kept_postures_the_variance_is_that_of_theory(tau_s):
+    """Correlation exp(-t/tau): var of a sum of T is about 2 tau T (Priestley 1981; memory)."""
+    chance, seconds, ratios = np.random.default_rng(9), 7200, []
+    for _ in range(30):
+        stay = np.searchsorted(np.cumsum(chance.exponential(tau_s, seconds)), np.arange(seconds))
+        angle = chance.normal(0, 1, stay.max() + 1)[stay]
+        run = long_run(residuals(angle.reshape(-1, 5).mean(axis=1)))
+        ratios.append(run.variance * 25 / (2 * tau_s * seconds))
+    assert np.exp(np.mean(np.log(ratios))) == pytest.approx(1, rel=0.35)
+
+
+def test_the_times_between_judged_pieces_do_not_count_as_pieces():
+    """Half of a recording not seen: the same pieces, half as many."""
+    chance = np.random.default_rng(3)
+    values = residuals(chance.normal(0, 1, 200))
+    cells = np.arange(200)
+    apart = spread_of_recording(values, 2 * cells, 200.0, 1000.0, 0.1)
+    assert apart == spread_of_recording(values, cells, 200.0, 1000.0, 0.1)
+
+
+def test_too_few_pictures_or_cells_give_no_interval():
+    assert spread_of_pictures(np.zeros(4), 4.0) == NOTHING
+    spread = spread_of_recording(np.array([-1.0, 1.0]), np.arange(2), 2.0, 10.0, 0.1)
+    assert spread.freedom == 0
+    assert spread.effective < LEAST_EFFECTIVE
     assert np.isnan(difference(0.5, spread, spread, 0.0)[1])
 
 
@@ -269,24 +349,9 @@ def test_errors_shared_by_both_recordings_cancel():
     assert apart == pytest.approx(2 * 0.1**2 * np.var(COMMON_ERRORS), rel=0.1)
 
 
-def test_blocks_are_minutes_and_a_short_rest_belongs_to_the_last():
-    timeline = clip_of(np.arange(12 * 60 + 20))
-    counts = np.bincount(blocks_of(timeline))
-    assert list(counts) == [60] * 11 + [80]
-
-
-def test_every_still_is_a_block_of_its_own():
-    timeline = build_timeline(("a", "b", "c"), (np.zeros(1),) * 3, (False,) * 3)
-    assert list(blocks_of(timeline)) == [0, 1, 2]
-
-
-def test_blocks_of_kept_postures_miss_what_theory_says():
-    """Correlation exp(-t/tau): blocks of T show 1 - tau/T (1 - exp(-T/tau)) of the variance."""
-    chance, tau, block_s = np.random.default_rng(9), 20.0, 60.0
-    seconds = 400_000
-    stay = np.searchsorted(np.cumsum(chance.exponential(tau, seconds)), np.arange(seconds))
-    angle = chance.normal(0, 1, stay.max() + 1)[stay]
-    cells = np.arange(seconds) // 5
-    theory = 1 / (1 - tau / block_s * (1 - np.exp(-block_s / tau)))
-    factor = missed_by_blocks(angle - angle.mean(), cells, block_s)
-    assert factor == pytest.approx(theory, rel=0.1)
+def test_cells_rise_within_a_clip_and_from_source_to_source():
+    timeline = build_timeline(
+        ("a", "b", "c"), (np.arange(12.0), np.arange(12.0), np.zeros(1)), (True, True, False)
+    )
+    cells = cells_of(timeline).tolist()
+    assert cells == [0] * 5 + [1] * 5 + [2] * 2 + [3] * 5 + [4] * 5 + [5] * 2 + [6]

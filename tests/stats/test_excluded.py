@@ -10,7 +10,6 @@ from ergo.notes.notes import Notes
 from ergo.posture.angle_names import NAMES
 from ergo.scores.method_score import NOT_SEEN
 from ergo.scores.methods import minutes_scored_differently, score_all
-from ergo.stats.bootstrap import draws_of
 from ergo.stats.comparable import doubts_about
 from ergo.stats.compare import compare
 from ergo.stats.figures import beyond_share, level_share, upper_level, whole
@@ -67,16 +66,15 @@ def measured(session, scores, name="it"):
 def test_report_and_comparison_give_the_same_shares(part_out):
     session, scores = part_out
     exposure, pool = session.exposure(scores), pooled([measured(session, scores)])
-    draws = draws_of(pool.session_of_block)
     for levels in exposure.scores:
-        figure = level_share(pool, draws, (levels.method, levels.side), whole(pool))
+        figure = level_share(pool, (levels.method, levels.side), whole(pool))
         upper = sum(x.share for x in levels.held[upper_level(len(levels.levels)) - 1 :])
         assert figure.judged_share == pytest.approx(1 - levels.unjudged.share)
         assert figure.judged_share <= 2 / 3 + 1e-9
         if figure.judged_share > 0:
             assert figure.value == pytest.approx(upper / figure.judged_share)
     for limits in exposure.limits:
-        figure = beyond_share(pool, draws, limits.limits, whole(pool))
+        figure = beyond_share(pool, limits.limits, whole(pool))
         assert figure.judged_share == pytest.approx(1 - limits.unjudged.share)
         if figure.judged_share > 0:
             assert figure.value == pytest.approx(limits.beyond.share / figure.judged_share)

@@ -5,7 +5,6 @@ import pytest
 
 from ergo.notes.notes import Notes
 from ergo.scores.method_score import Level, MethodScore
-from ergo.stats.bootstrap import draws_of
 from ergo.stats.figures import beyond_share, level_share, part, percentile, whole
 from ergo.stats.limits import limit_set, limit_sets
 from ergo.stats.pool import Measured, pooled
@@ -98,11 +97,10 @@ def test_a_comparison_knows_how_little_was_judged(broken):
             )
         ]
     )
-    draws = draws_of(pool.session_of_block)
     limits = next(x for x in limit_sets() if x.is_headline and x.angle.name == "neck_flexion_deg")
-    assert beyond_share(pool, draws, limits, whole(pool)).judged_share == pytest.approx(0.25)
-    assert percentile(pool, draws, "neck_flexion_deg", 0.5).judged_share == pytest.approx(0.25)
-    found = level_share(pool, draws, ("rula", "left"), whole(pool))
+    assert beyond_share(pool, limits, whole(pool)).judged_share == pytest.approx(0.25)
+    assert percentile(pool, "neck_flexion_deg", 0.5).judged_share == pytest.approx(0.25)
+    found = level_share(pool, ("rula", "left"), whole(pool))
     assert (found.value, found.judged_share) == pytest.approx((0.7, 0.25))
     at_11 = part(pool, "clock", pool.hours, "11")
-    assert beyond_share(pool, draws, limits, at_11).judged_share == pytest.approx(1)
+    assert beyond_share(pool, limits, at_11).judged_share == pytest.approx(1)

@@ -78,8 +78,8 @@ def test_a_neck_that_is_bent_less_from_month_to_month_is_better():
 def test_sessions_of_other_views_know_less_about_a_trend():
     sessions = [measured(30, seed, sd=6.0) for seed in range(6)]
 
-    def median(pool, draws):
-        return percentile(pool, draws, "neck_flexion_deg", 0.5)
+    def median(pool):
+        return percentile(pool, "neck_flexion_deg", 0.5)
 
     found = [figure_trend(range(6), sessions, median, same_view=same) for same in (True, False)]
     assert np.all(found[1].error > found[0].error)

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from typing import get_args
 
 import pytest
@@ -5,7 +6,13 @@ import pytest
 from ergo.stats.comparable import Doubt, DoubtKey
 from ergo.stats.compare import Comparison, Difference
 from ergo.stats.exposure import Estimate
-from ergo.views.comparison import comparison_lines, doubt_text, overall
+from ergo.views.comparison import (
+    comparison_lines,
+    comparison_page_content,
+    doubt_text,
+    overall,
+)
+from ergo.views.plots.differences import differences_figure
 from ergo.views.words import LANGUAGES, words
 
 EN = words("en")
@@ -40,6 +47,31 @@ def test_the_verdict_counts_the_figures_of_the_whole_sessions(verdicts, begins):
     parts = (difference("worse", where="task", part="scaling"),)
     comparison = Comparison((), (*(difference(verdict) for verdict in verdicts), *parts))
     assert overall(comparison, EN).startswith(begins)
+
+
+def short(judged_s, needs_s):
+    told = difference("too_short")
+    return replace(told, change=Estimate(0.2, NAN, NAN), judged_s=judged_s, needs_s=needs_s)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_is_too_short_says_how_short_and_how_long_it_must_be(language):
+    own = words(language)
+    comparison = Comparison((), (short(20.0, 465.0), difference("no_evidence")))
+    lines = comparison_lines(comparison, ["a"], ["b"], own)
+    said = lines[-1].replace("\u00a0", " ")
+    assert "20 s" in said
+    assert "8 min" in said
+    alone = overall(Comparison((), (short(20.0, 465.0),)), own).replace("\u00a0", " ")
+    assert "20 s" in alone
+    assert "8 min" in alone
+    assert own.say("compare.overall_too_little_seen") != alone
+
+
+def test_what_is_too_short_is_in_no_table_and_no_figure():
+    comparison = Comparison((), (short(20.0, 465.0),))
+    assert comparison_page_content(comparison, ["a"], ["b"], EN)["whole_table"] is None
+    assert differences_figure(comparison, EN, 7.0) is None
 
 
 def test_what_cannot_be_compared_is_said_before_any_figure():

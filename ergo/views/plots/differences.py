@@ -23,7 +23,7 @@ def differences_figure(comparison: Comparison, words: Words, width_in: float) ->
     seen = [
         each
         for each in comparison.differences
-        if each.where == "session" and each.verdict != "too_little_seen"
+        if each.where == "session" and each.verdict in SHAPES
     ]
     shares = [each for each in seen if each.kind in ("beyond", "level")]
     angles = [each for each in seen if each.kind in ("p50", "p90") and "_mm" not in each.name]
