@@ -7,9 +7,12 @@ the user.
 
 import logging
 import os
+import signal
 import sys
+import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -38,6 +41,8 @@ if TYPE_CHECKING:
 
 STOPPED_BY_USER = 130
 OUR_FAULT = 1
+STOP_AGAIN_S = 10.0
+"""A program that was told to end and goes on is told so again after this time. [s]"""
 CLEARED_LINE = "\r\x1b[K"
 """To the start of the line, and what stands there erased (ECMA-48: CR, EL)."""
 
@@ -61,7 +66,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     keep_private(is_shared="ERGO_DATABASE_URL" in os.environ)
     let_nothing_be_unprintable()
     try:
-        code = ergo.main(args=arguments, prog_name="ergo", standalone_mode=False)
+        with _ended_like_ctrl_c():
+            code = ergo.main(args=arguments, prog_name="ergo", standalone_mode=False)
     except ErgoError as error:
         remark(str(error))
         code = error.exit_code
@@ -76,6 +82,34 @@ def main(arguments: Sequence[str] | None = None) -> None:
         logging.getLogger(__name__).exception("unexpected error")
         code = OUR_FAULT
     sys.exit(code if isinstance(code, int) else 0)
+
+
+@contextmanager
+def _ended_like_ctrl_c() -> Iterator[None]:
+    """Let SIGTERM and a closed terminal end the program as Ctrl-C does: nothing is left behind."""
+    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    kinds = [signal.Signals[name] for name in names]
+    kinds = [kind for kind in kinds if signal.getsignal(kind) == signal.SIG_DFL]  # not under nohup
+    if threading.current_thread() is not threading.main_thread():
+        kinds = []
+    waiting: list[threading.Timer] = []
+
+    def end(number: int, _: object) -> None:
+        # what it raises is lost where nothing may be raised, so it is said again
+        waiting.append(threading.Timer(STOP_AGAIN_S, os.kill, (os.getpid(), number)))
+        waiting[-1].daemon = True
+        waiting[-1].start()
+        signal.raise_signal(signal.SIGINT)
+
+    for kind in kinds:
+        signal.signal(kind, end)
+    try:
+        yield
+    finally:
+        for kind in kinds:
+            signal.signal(kind, signal.SIG_DFL)
+        for timer in waiting:
+            timer.cancel()
 
 
 @click.group(epilog=ANALYSE_EXAMPLE)

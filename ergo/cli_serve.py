@@ -34,19 +34,19 @@ def serve(library: Path | None, port: int, no_browser: bool, demo: bool) -> None
     machine.
     """
     from ergo.storage.library_place import user_library
-    from ergo.web.demo import demo_library
+    from ergo.web.demo import clear_left_behind, demo_library
     from ergo.web.serve import serve as serve_page
-
-    folder, home = library or user_library(), "/"
-    database_url = os.environ.get("ERGO_DATABASE_URL")
-    if demo:
-        remark("Preparing the sample session; this may take a minute.")
-        folder, session = demo_library()
-        home, database_url = f"/sessions/{session}", None
 
     def say_and_open(address: str) -> None:
         say(address)
         if not no_browser:
             threading.Timer(0.5, webbrowser.open, (address,)).start()
 
-    serve_page(folder, port, say_and_open, database_url, home)
+    clear_left_behind()
+    if demo:
+        remark("Preparing the sample session; this may take a minute.")
+        with demo_library() as (folder, session):
+            serve_page(folder, port, say_and_open, None, f"/sessions/{session}")
+    else:
+        database_url = os.environ.get("ERGO_DATABASE_URL")
+        serve_page(library or user_library(), port, say_and_open, database_url)
