@@ -6,6 +6,7 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field
 
+from ergo.scores.arms import arms_as_read
 from ergo.scores.method_score import NOT_SEEN, MethodScore
 from ergo.scores.rula import LOWER_ARM, NECK, TRUNK, UPPER_ARM, WRIST
 from ergo.scores.rula_by_hand import REGIONS, highest_steps, score_by_hand
@@ -147,9 +148,11 @@ def _name(stem: str, given: ClassSteps) -> str:
 
 
 def _angle(session: Session, stem: str, given: ClassSteps, words: Words) -> str:
+    """Return a measured angle as the method reads it, so that it explains the step."""
     name = _name(stem, given)
-    value = float(session.posture.angle(name)[given.frame])
-    spread = SD_OF_90_PERCENT * float(session.posture.angle_sd(name)[given.frame])
+    posture = arms_as_read(session.posture, _rula(session, given.side).reading)
+    value = float(posture.angle(name)[given.frame])
+    spread = SD_OF_90_PERCENT * float(posture.angle_sd(name)[given.frame])
     text = words.say("page.teach_unseen")
     if np.isfinite(value):
         text = words.say(

@@ -3,6 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ergo.posture.angle_names import COLUMN
 from ergo.scores.rula_by_hand import REGIONS
 from ergo.views.words import words
 from ergo.web.classroom import ClassSteps, compared
@@ -72,3 +73,18 @@ def test_a_different_step_is_told_with_the_angles_behind_it(client, path, invent
 def test_senseless_steps_are_refused(client, path, frame, side, steps, status):
     answer = client.post(path, json={"frame": frame, "side": side, "steps": steps})
     assert answer.status_code == status
+
+
+def test_the_angle_beside_an_upper_arm_is_the_one_that_made_its_step(invented):
+    value, sd = invented.posture.value.copy(), invented.posture.sd.copy()
+    for name, degrees in (
+        ("shoulder_flexion_deg_left", 89.0),
+        ("shoulder_abduction_deg_left", 71.6),
+    ):
+        value[:, COLUMN[name]], sd[:, COLUMN[name]] = degrees, 4.0
+    session = replace(invented, posture=replace(invented.posture, value=value, sd=sd))
+    given = ClassSteps(frame=0, side="left", steps=dict.fromkeys(REGIONS, 1))
+    rows = {row["label"]: row for row in compared(session, given, words("en"))["rows"]}
+    (abduction,) = [text for text in rows["Upper arm"]["angles"] if "sideways" in text]
+    assert "3°" in abduction  # its projection of 72 did not count
+    assert "72" not in abduction
