@@ -59,6 +59,13 @@ def assessed(
     return counted.without(is_excluded(timeline, notes))
 
 
+def unsigned(posture: PostureTrack) -> PostureTrack:
+    """Return what may be counted with the trunk's inclination as a size, without its sign."""
+    value = posture.value.copy(order="K")
+    value[:, COLUMN[TRUNK]] = np.abs(value[:, COLUMN[TRUNK]])
+    return replace(posture, value=value)
+
+
 def backward_beyond(readings: Mapping[str, str] | None) -> float:
     """Return how far behind neutral counts as backward, by that interpretation. [deg]."""
     return float(complete_readings(readings or {})["backward_beyond"])

@@ -13,7 +13,7 @@ from ergo.posture.angle_names import ANGLES, COLUMN
 from ergo.posture.holds import Hold, find_holds
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.judged import told_back
-from ergo.stats.assessed import TRUNK
+from ergo.stats.assessed import TRUNK, unsigned
 from ergo.stats.bands import Strain, band_of
 from ergo.stats.exposure import HoldRecord
 from ergo.stats.groups import Labels
@@ -106,7 +106,7 @@ def _record(
 def _holds(timeline: Timeline, posture: PostureTrack, angle: str) -> list[tuple[Hold, bool]]:
     """Return the holds of one angle, and whether with full support: a change of it ends one."""
     supported, signed = posture.is_supported(angle), posture.angle(angle)
-    held = replace(posture, value=np.abs(posture.value)) if angle == TRUNK else posture
+    held = unsigned(posture) if angle == TRUNK else posture
     if not np.any(supported):
         found = [(hold, False) for hold in find_holds(timeline, held, angle)]
     else:

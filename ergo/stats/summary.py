@@ -10,7 +10,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.clock_track import ClockTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.method_score import MethodScore
-from ergo.stats.assessed import assessed, backward_beyond
+from ergo.stats.assessed import assessed, backward_beyond, unsigned
 from ergo.stats.exposure import Exposure, Group, HoldRecord, LevelShares, LimitShares
 from ergo.stats.groups import (
     Part,
@@ -79,7 +79,7 @@ def exposure_of(
         seen=share_of(float(np.sum(timeline.held[posture.person_found])), timeline.total),
         limits=limits[0],
         scores=levels[0],
-        percentiles=angle_percentiles(posture, timeline.held),
+        percentiles=angle_percentiles(unsigned(counted), timeline.held),
         holds=holds,
         by_clock=groups[: len(by_clock)],
         by_task=groups[len(by_clock) : len(by_clock) + len(by_task)],

@@ -62,7 +62,7 @@ def norms_table(session: Session, words: Words) -> Table | None:
     """Return the session's figures beside published ones; None where none was judged."""
     rows = tuple(
         _norm_row(each, words)
-        for each in beside_norms(session.posture, session.recording.timeline.held)
+        for each in beside_norms(session.assessed(), session.recording.timeline.held)
         if each.own.value == each.own.value
     )
     names = column_names(words, "figure", "own", "published", "group", "source")

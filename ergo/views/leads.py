@@ -12,6 +12,7 @@ import numpy as np
 
 from ergo.arrays import BoolArray
 from ergo.session import Session
+from ergo.stats.assessed import unsigned
 from ergo.stats.bands import NOT_KNOWN, strain_of
 from ergo.stats.exposure import (
     UNKNOWN,
@@ -169,7 +170,8 @@ class _Seen:
 
     def of_spread(self, each: Percentiles) -> Lead:
         """Return where an angle was beyond what it passes in a tenth of the time."""
-        return Lead(self._spans(self._session.posture.angle(each.angle.name) >= each.p90.value))
+        value = unsigned(self._counted).angle(each.angle.name)
+        return Lead(self._spans(value >= each.p90.value))
 
 
 def links_of(

@@ -195,3 +195,11 @@ def test_one_raised_shoulder_decides_for_its_arm_alone(clip):
     (decider,) = found["iso11226", "right"].decided_by[2]
     assert (decider.name, decider.held.share) == ("raised_shoulder", pytest.approx(1))
     assert not any(found["iso11226", "left"].decided_by)
+
+
+def test_percentiles_speak_of_the_same_angles_as_the_limits(clip):
+    arm = {"shoulder_flexion_deg_right": 89.0, "shoulder_abduction_deg_right": 71.6}
+    session = leaning(clip, -30.0, seconds=30, **arm)
+    found = {each.angle.name: each.p50.value for each in session.exposure().percentiles}
+    assert found["shoulder_abduction_deg_right"] == pytest.approx(3.0, abs=0.1)
+    assert found["trunk_inclination_deg"] == pytest.approx(30)  # unsigned, from the reference

@@ -11,6 +11,7 @@ from matplotlib.ticker import MaxNLocator
 from ergo.arrays import FloatArray
 from ergo.posture.angle_names import ANGLES
 from ergo.session import Session
+from ergo.stats.assessed import unsigned
 from ergo.stats.bands import LimitSet
 from ergo.stats.exposure import Exposure
 from ergo.views.palette import INK, LIMIT, QUIET, STRAIN
@@ -57,7 +58,7 @@ def spread_figure(session: Session, exposure: Exposure, words: Words, width_in: 
 
 
 def _panel(panel: Any, session: Session, name: str, rules: list[LimitSet], lead: str) -> None:
-    value = session.posture.angle(name)
+    value = unsigned(session.assessed()).angle(name)
     held = session.recording.timeline.held
     edges, shares = weighted_classes(value, held)
     style: dict[str, Any] = {"color": STRAIN[2].colour, "edgecolor": INK, "linewidth": 0.5}
