@@ -137,14 +137,21 @@ def likeness(one: FloatArray | None, other: FloatArray) -> float:
 
 def distance_to_point(look: Look, at_px: tuple[float, float]) -> float:
     """Return how far a point lies from a person's nearest limb, in trunk lengths."""
-    points = look.picture_px[:, :2]
-    ways = [
-        _way_to_bone(points[INDEX[one]], points[INDEX[other]], np.array(at_px))
-        for one, other in _BONES
-    ]
+    return way_to_body(look.picture_px[:, :2], np.array(at_px))
+
+
+def way_to_body(points_px: FloatArray, at_px: FloatArray) -> float:
+    """Return how far a point lies from a body's nearest limb, in trunk lengths.
+
+    Parameters
+    ----------
+    points_px : array (landmark, xy)
+    at_px : array (xy,)
+    """
+    ways = [_way_to_bone(points_px[INDEX[a]], points_px[INDEX[b]], at_px) for a, b in _BONES]
     trunk_px = np.linalg.norm(
-        points[[INDEX["shoulder_left"], INDEX["shoulder_right"]]].mean(0)
-        - points[[INDEX["hip_left"], INDEX["hip_right"]]].mean(0)
+        points_px[[INDEX["shoulder_left"], INDEX["shoulder_right"]]].mean(0)
+        - points_px[[INDEX["hip_left"], INDEX["hip_right"]]].mean(0)
     )
     return min(ways) / (float(trunk_px) + 1.0)
 

@@ -193,6 +193,10 @@ class Watcher:
         if operator is None:
             self.state = self.state.with_doubt("Nobody was found at the point given in the notes.")
             return identify(people, self._width_px, self._notes.handed)
+        if Body.of(people[operator]).lean_deg > LYING_DEG:
+            self.state = self.state.with_doubt(
+                "The person at the point given in the notes lies, as a patient does."
+            )
         colours = trunk_colours(frame.picture, people[operator])
         self.state = replace(self.state, colours=colours)
         return self._beside(people, operator)

@@ -103,11 +103,7 @@ async def picture(request: Request) -> Response:
 
     ``camera`` counts from 1: the clip that the times are those of, then those beside it.
     """
-    opened = await run_in_threadpool(opened_of, request)
-    frame = request.path_params["frame"]
-    if frame >= len(opened.session.recording.timeline):
-        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such frame.")
-    camera = whole(request, "camera", 1, 1 + len(opened.session.recording.beside))
+    opened, frame, camera = await _place_of(request)
     jpeg = await desk_of(request).pictures.jpeg(
         *(opened.folder, frame, whole(request, "width", 960, 4096)),
         blur=_is_set(request, "blur"),
@@ -116,6 +112,28 @@ async def picture(request: Request) -> Response:
     if jpeg is None:
         raise HTTPException(HTTPStatus.NOT_FOUND, "The recording is no longer at its place.")
     return Response(jpeg, media_type="image/jpeg", headers={"cache-control": "private, no-cache"})
+
+
+async def people(request: Request) -> Response:
+    """Answer with everybody in one analysed frame, from left to right; ``camera`` as for pictures.
+
+    The picture is searched anew, which takes seconds; nothing of it leaves the program but
+    outlines and points.
+    """
+    opened, frame, camera = await _place_of(request)
+    found = await desk_of(request).people.found(opened.folder, frame, camera)
+    if found is None:
+        raise HTTPException(HTTPStatus.NOT_FOUND, "The recording is no longer at its place.")
+    return JSONResponse(found)
+
+
+async def _place_of(request: Request) -> tuple[Opened, int, int]:
+    """Return session, frame and camera that a request names; 404 if there is no such frame."""
+    opened = await run_in_threadpool(opened_of, request)
+    frame: int = request.path_params["frame"]
+    if frame >= len(opened.session.recording.timeline):
+        raise HTTPException(HTTPStatus.NOT_FOUND, "There is no such frame.")
+    return opened, frame, whole(request, "camera", 1, 1 + len(opened.session.recording.beside))
 
 
 def history(request: Request) -> Response:

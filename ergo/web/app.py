@@ -22,6 +22,7 @@ from ergo.web.desk import Desk, templates, words_of
 from ergo.web.guard import Guard, Keys
 from ergo.web.made import Made
 from ergo.web.opened import OpenSessions
+from ergo.web.people import People
 from ergo.web.pictures import PictureLost, Pictures, PictureSlow
 from ergo.web.queue import Queue
 from ergo.web.uploads import Uploads
@@ -54,6 +55,7 @@ ROUTES = (
     Route("/api/sessions/{session}/figures", api.figures_of),
     Route("/api/sessions/{session}/setup/{source:int}", api.set_up),
     Route("/api/sessions/{session}/pictures/{frame:int}", api.picture),
+    Route("/api/sessions/{session}/people/{frame:int}", api.people),
     Route("/api/sessions/{session}/corrections", api.history),
     Route("/api/sessions/{session}/corrections", api.correction, methods=["POST"]),
     Route("/api/sessions/{session}/undo", api.undoing, methods=["POST"]),
@@ -96,6 +98,7 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
         folder=library_folder,
         sessions=sessions,
         pictures=Pictures(),
+        people=People(),
         uploads=uploads,
         queue=Queue(library_folder / "analyses", uploads),
         made=Made(library_folder / "made"),

@@ -15,15 +15,21 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ergo.errors import NotesError, NotTogether, SessionError
-from ergo.notes.notes import Notes
+from ergo.landmarks.followed_person import way_to_body
+from ergo.landmarks.pose_track import Role
+from ergo.landmarks.watcher import POINT_REACH
+from ergo.notes.notes import Notes, OperatorPoint
 from ergo.notes.refusal import as_one_line
+from ergo.session import Recording
 from ergo.storage.choices import remember_choice
 from ergo.storage.library_entry import Entry
 from ergo.storage.session_notes import HISTORY_FILE, store_notes
 from ergo.storage.transaction import all_or_nothing
+from ergo.together import one_after_the_other
 from ergo.web.opened import Opened, OpenSessions
 from ergo.whole import write_file
 
@@ -41,7 +47,8 @@ class Correction(BaseModel):
     ``set`` replaces what the notes state under a key, None removes it; ``add``
     puts a span at the end of a list of spans, where it wins over earlier ones.
     ``source`` None means every recording of the session; clips beside the first are
-    numbered after the session's own.
+    numbered after the session's own. ``confirmed``: the operator stated is so although
+    that person lies.
     """
 
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
@@ -50,6 +57,7 @@ class Correction(BaseModel):
     key: str = Field(max_length=40)
     set: Any = None
     add: dict[str, Any] | None = None
+    confirmed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +125,8 @@ def correct(
             if before != after
         )
         _check_can_be_watched(opened, changes)
+        if not correction.confirmed:
+            _check_is_no_patient(opened, changes)
         return _apply(sessions, opened, changes, None, follow) if changes else opened
 
 
@@ -208,6 +218,34 @@ def _check_can_be_watched(opened: Opened, changes: Sequence[Change]) -> None:
                 where=f"{facts.name}:",
                 remedy="To follow another person, the recording must be watched again.",
             )
+
+
+def _check_is_no_patient(opened: Opened, changes: Sequence[Change]) -> None:
+    """Refuse to take somebody for the operator who was seen lying there: a face would be shown."""
+    recording = one_after_the_other(opened.session.recording)
+    for change in changes:
+        if change.key != "operator" or change.after is None:
+            continue
+        point = _checked({"operator": change.after}).operator
+        if point is not None and _who_is_at(recording, change.source, point) == "patient":
+            raise NotesError(
+                "The person at this point lies, as a patient does.",
+                remedy="Choose another one, or confirm that this is the operator.",
+            )
+
+
+def _who_is_at(recording: Recording, source: int, point: OperatorPoint) -> Role | None:
+    """Return who of those followed is nearest to a point when seen closest in time, if anybody."""
+    frames = recording.timeline.frames_of(source)
+    ways: dict[Role, float] = {}
+    for role, track in recording.tracks.items():
+        seen = frames[track.found[frames]]
+        if seen.size:
+            nearest = seen[np.argmin(np.abs(recording.timeline.time_s[seen] - point.time_s))]
+            points = np.nanmean(track.picture_px[nearest, :, :, :2], axis=0)
+            ways[role] = way_to_body(points, np.array(point.at))
+    who = min(ways, key=lambda role: ways[role], default=None)
+    return None if who is None or ways[who] > POINT_REACH else who
 
 
 def _write(opened: Opened, after: Opened, changes: Sequence[Change], undoes: int | None) -> None:

@@ -17,6 +17,7 @@ from ergo.storage.library_entry import Entry
 from ergo.views.words import LANGUAGES, Words, words
 from ergo.web.made import Made
 from ergo.web.opened import Opened, OpenSessions
+from ergo.web.people import People
 from ergo.web.pictures import Pictures
 from ergo.web.queue import Queue
 from ergo.web.uploads import Uploads
@@ -35,6 +36,7 @@ class Desk:
         Of the library.
     sessions : OpenSessions
     pictures : Pictures
+    people : People
     uploads : Uploads
     queue : Queue
     made : Made
@@ -48,6 +50,7 @@ class Desk:
     folder: Path
     sessions: OpenSessions
     pictures: Pictures
+    people: People
     uploads: Uploads
     queue: Queue
     made: Made

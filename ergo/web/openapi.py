@@ -42,6 +42,7 @@ def _of_sessions() -> dict[str, dict[str, Any]]:
             "get": _asked("What the marks of a camera place tell", {"type": "object"})
         },
         f"{session}/pictures/{{frame}}": {"get": _picture()},
+        f"{session}/people/{{frame}}": {"get": _people()},
         f"{session}/corrections": {
             "get": _asked("Corrections, oldest first", {"type": "array"}),
             "post": _told("Keep a correction", {"type": "array"}, Correction),
@@ -150,6 +151,14 @@ def _picture() -> dict[str, Any]:
         {"name": "width", "in": "query", "schema": width},
         {"name": "blur", "in": "query", "schema": blur},
         {"name": "camera", "in": "query", "schema": {"type": "integer", "minimum": 1}},
+    ]
+    return asked
+
+
+def _people() -> dict[str, Any]:
+    asked = _asked("Everybody in a picture, from left to right", {"type": "array"})
+    asked["parameters"] = [
+        {"name": "camera", "in": "query", "schema": {"type": "integer", "minimum": 1}}
     ]
     return asked
 

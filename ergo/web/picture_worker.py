@@ -58,12 +58,10 @@ def picture_jpeg(
     bytes or None
         None where the recording is no longer at its place, or did not film the moment.
     """
-    recording = _recording(folder, changed_ns)
-    if camera > 1:
-        frame = int(frames_beside(recording)[camera - 2][frame])
-        recording = recording.beside[camera - 2].recording
-        if frame < 0:
-            return None
+    shown = shown_by(_recording(folder, changed_ns), frame, camera)
+    if shown is None:
+        return None
+    recording, frame = shown
     timeline = recording.timeline
     source = recording.sources[timeline.source_index[frame]]
     try:
@@ -72,6 +70,23 @@ def picture_jpeg(
         return None
     seen = _seen_at(recording, picture.shape[1] / source.width_px)
     return _encoded(safe_picture(seen, frame, picture, blur_operator=blur_operator), width)
+
+
+def shown_by(recording: Recording, frame: int, camera: int) -> tuple[Recording, int] | None:
+    """Return what a camera filmed at a moment: its recording and the frame there, or None.
+
+    Parameters
+    ----------
+    recording : Recording
+    frame : int
+        Position in the timeline.
+    camera : int
+        From 1: the clip that the times are those of, then those beside it.
+    """
+    if camera == 1:
+        return recording, frame
+    its_frame = int(frames_beside(recording)[camera - 2][frame])
+    return None if its_frame < 0 else (recording.beside[camera - 2].recording, its_frame)
 
 
 def _seen_at(recording: Recording, scale: float) -> Recording:

@@ -174,6 +174,13 @@ def test_a_point_in_the_notes_settles_who_is_the_operator(x_px):
     assert (track.identity == 1).all()
 
 
+def test_a_point_on_somebody_who_lies_gives_a_reason_to_doubt():
+    people = [[person(OPERATOR), person(PATIENT, lying=True)]] * 5
+    on_patient = Notes(operator=OperatorPoint(at=PATIENT))
+    assert "lies, as a patient does" in watched(people, on_patient).doubt
+    assert watched(people, Notes(operator=OperatorPoint(at=OPERATOR))).doubt is None
+
+
 def test_a_point_at_which_nobody_is_gives_a_reason_to_doubt():
     notes = Notes(operator=OperatorPoint(at=(600.0, 20.0)))
     assert "point given in the notes" in watched([[person(OPERATOR)]] * 5, notes).doubt

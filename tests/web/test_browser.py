@@ -575,10 +575,10 @@ def test_marks_of_the_camera_place_are_made_by_mouse_and_by_keys_and_undone(page
 
 def test_pointing_is_given_up_with_escape(page):
     open_session(page)
-    page.get_by_role("button", name="Choose the operator in the picture").click()
+    page.get_by_role("button", name="Move a landmark").click()
     page.keyboard.press("Escape")
     expect(page.locator("#point-how")).to_be_empty()
-    expect(page.locator("#operator")).to_have_attribute("aria-pressed", "false")
+    expect(page.locator("#move")).to_have_attribute("aria-pressed", "false")
     expect(page.locator("#overlay .pointed")).to_have_count(0)
 
 
@@ -621,8 +621,16 @@ def test_another_person_is_chosen_watched_again_and_undone(page, library, tmp_pa
     page.reload()
     open_session(page, "Two stills")
     page.get_by_role("button", name="Choose the operator in the picture").click()
-    box = page.locator("#overlay").bounding_box()
-    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    expect(page.locator("#people-how")).to_contain_text("Looking for everybody")
+    found = page.locator("#people-list button")
+    expect(found.filter(has_text="lies, as a patient does")).to_have_count(1)
+    upright = found.filter(has_not_text="followed now").filter(has_not_text="lies")
+    number = upright.first.inner_text().partition(":")[0]
+    page.locator("#overlay text").get_by_text(number, exact=True).locator(
+        "xpath=preceding-sibling::*[1]"
+    ).click()
+    expect(page.locator("#people-ask")).to_contain_text(f"Is person {number} the operator?")
+    page.get_by_role("button", name="Yes, this is the operator").click()
     expect(page.locator("#jobs li")).to_have_count(1)
     first = page.locator("#values").inner_text()
     name = STILLS[0]
@@ -634,6 +642,105 @@ def test_another_person_is_chosen_watched_again_and_undone(page, library, tmp_pa
     assert watched != first
     figures_anew(page, lambda: page.locator("#undo").click())
     assert page.locator("#values").inner_text() == first
+
+
+PEOPLE = [
+    {"outline": [[60, 300], [260, 300], [260, 380], [60, 380]], "at": [150, 340], "lies": True},
+    {"outline": [[250, 100], [390, 100], [330, 450], [250, 450]], "at": [300, 250], "lies": False},
+    {"outline": [[480, 120], [600, 120], [600, 440], [480, 440]], "at": [540, 300], "lies": False},
+]
+
+
+def shows_people(page, people=PEOPLE):
+    """Return the list of corrections that are sent from now on; none is kept."""
+    said = [{"is_operator": at == 1, **each} for at, each in enumerate(people)]
+    page.route("**/people/*", lambda route: route.fulfill(json=said))
+    sent = []
+
+    def keep(route):
+        if route.request.method == "POST":
+            sent.append(route.request.post_data_json)
+            route.fulfill(json=[])
+        else:
+            route.continue_()
+
+    page.route("**/corrections", keep)
+    return sent
+
+
+def test_the_operator_is_chosen_by_keys_alone_and_nothing_is_sent_before_confirming(page):
+    open_session(page)
+    sent = shows_people(page)
+    page.wait_for_selector("#picture[data-frame='0']")
+    shown = page.locator("#picture").get_attribute("src")
+    tabbed_to(page, "operator")
+    page.keyboard.press("Enter")
+    buttons = page.locator("#people-list button")
+    expect(buttons).to_have_text(
+        [
+            "1: on the left, lies, as a patient does",
+            "2: in the middle, followed now",
+            "3: on the right",
+        ]
+    )
+    expect(buttons.first).to_be_focused()
+    expect(page.locator("#overlay .person-line")).to_have_count(3)
+    assert page.locator("#overlay .person-line.lies").get_attribute("stroke-dasharray") != "none"
+    page.keyboard.press("2")
+    expect(page.locator("#told")).to_contain_text("Person 2 is followed as the operator already")
+    page.keyboard.press("1")
+    expect(page.locator("#people-ask")).to_contain_text("Person 1 lies, as a patient does. Is this")
+    expect(page.get_by_role("button", name="No, another one")).to_be_focused()
+    page.keyboard.press("Escape")
+    expect(page.locator("#people-confirm")).to_be_hidden()
+    page.keyboard.press("3")
+    expect(page.locator("#people-ask")).to_contain_text("Is person 3 the operator?")
+    expect(page.locator("#overlay .person-line.chosen")).to_have_count(1)
+    assert sent == []
+    assert page.locator("#picture").get_attribute("src") == shown
+    page.keyboard.press("Enter")
+    expect(page.locator("#people")).to_be_hidden()
+    expect(page.locator("#effect")).to_contain_text("Kept for kf_scaling.mp4.")
+    operator = {"at": [540, 300], "time_s": 0}
+    assert sent == [{"key": "operator", "set": operator, "source": 0, "confirmed": False}]
+    page.locator("#operator").press("Enter")
+    expect(buttons).to_have_count(3)
+    page.locator("body").press("1")
+    page.get_by_role("button", name="Yes, this is the operator").press("Enter")
+    expect(page.locator("#people")).to_be_hidden()
+    expect(page.locator("#effect")).to_contain_text("Kept for kf_scaling.mp4.")
+    assert sent[1]["confirmed"] is True
+    page.locator("#operator").press("Enter")
+    expect(buttons).to_have_count(3)
+    page.locator("body").press("ArrowRight")  # other people may be in another picture
+    expect(page.locator("#people")).to_be_hidden()
+    expect(page.locator("#overlay .person-line")).to_have_count(0)
+
+
+def test_nobody_found_says_what_to_do_and_fits_a_phone(browser, address):
+    context = browser.new_context(viewport={"width": 390, "height": 844}, locale="de-DE")
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(address)
+    open_session(page)
+    sent = shows_people(page)
+    page.locator("#operator").press("Enter")
+    expect(page.locator("#people-list button")).to_have_count(3)
+    page.locator("body").press("1")
+    expect(page.locator("#people-ask")).to_contain_text("Person 1 liegt wie ein Patient.")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert serious_faults(page) == []
+    page.get_by_role("button", name="Niemanden wählen").press("Enter")
+    expect(page.locator("#operator")).to_be_focused()
+    page.unroute("**/people/*")
+    shows_people(page, [])
+    page.locator("#operator").press("Enter")
+    expect(page.locator("#people-how")).to_contain_text("wurde niemand gefunden")
+    expect(page.locator("#people-end")).to_be_focused()
+    page.keyboard.press("Escape")
+    expect(page.locator("#people")).to_be_hidden()
+    assert sent == []
+    context.close()
 
 
 def test_the_longest_neck_hold_the_other_hand_and_the_pdf_by_keys_alone(page):

@@ -1,6 +1,7 @@
 // What the reader states: sent as notes, undone by the server, listed with time.
 import { askJson, element, tell } from "./ask.js";
 import { SetUp } from "./setup.js";
+import { People } from "./people.js";
 import { Pointing } from "./pointing.js";
 import { secondsIn, timeText } from "./times.js";
 import { number, say } from "./words.js";
@@ -16,7 +17,7 @@ export class Corrections {
     this.setUp = new SetUp(id, this, this.pointing);
     $("handed").addEventListener("change", () => this.send({ key: "handed", set: $("handed").value || null, source: this.own }));
     $("neutral").addEventListener("click", () => this.send({ key: "neutral", set: { time_s: this.ownTime }, source: this.own }));
-    $("operator").addEventListener("click", () => this.chooseOperator());
+    this.people = new People(id, () => this.place, redraw, (person, place) => this.sendOperator(person, place));
     $("move").addEventListener("click", () => this.moveLandmark());
     $("what").addEventListener("change", () => this.showFields());
     $("span-form").addEventListener("submit", (event) => { event.preventDefault(); this.sendSpan(); });
@@ -46,6 +47,7 @@ export class Corrections {
   followed() {
     if (!this.session) return;
     this.pointing.draw();
+    this.people.moved();
     if (this.shown === this.source) return;
     this.shown = this.source;
     $("handed").value = this.view().session.facts.notes[this.own].handed ?? "";
@@ -146,11 +148,15 @@ export class Corrections {
     $(button).setAttribute("aria-pressed", true);
   }
 
-  chooseOperator() {
-    this.asked("operator", { what: say("page.operator_how"), total: 1, then: async ([at]) => {
-      await this.send({ key: "operator", set: { at, time_s: this.time }, source: this.source });
-      this.watched();
-    } });
+  // Where we are, for choosing somebody in the picture.
+  get place() {
+    const { player, camera } = this.view();
+    return { frame: player.frame, camera, width: this.facts.width, time_s: this.time, source: this.source };
+  }
+
+  async sendOperator({ at, lies }, { time_s, source }) {
+    await this.send({ key: "operator", set: { at, time_s }, source, confirmed: lies });
+    this.watched();
   }
 
   // First a landmark, by the nearest place, then where it belongs.

@@ -28,9 +28,9 @@ const timeline = new Timeline($("lanes"), $("lane-canvas"), $("head-canvas"),
 const moments = new Moments(goAndLook, timeline);
 const effect = new Effect();
 const jobs = new Jobs($("jobs"), reloadWatched, (job) => job.replaces === id, (job) => job.state !== "done", (all) => effect.watch({ jobs: all }));
-const corrections = new Corrections(id, () => ({ session, player, camera: cameras.shown }), reload, () => player.go(player.frame), () => jobs.refresh(), effect);
+const corrections = new Corrections(id, () => ({ session, player, camera: cameras.shown }), reload, () => stage.redraw(), () => jobs.refresh(), effect);
 const cameras = new Cameras((correction) => corrections.send(correction), () => player.go(player.frame));
-stage.extra = (size) => corrections.setUp.drawn(size);
+stage.extra = (size) => [...corrections.setUp.drawn(size), ...corrections.people.drawn(size)];
 const classRoom = new ClassRoom(id, () => ({ session, player }));
 
 async function load() {

@@ -27,11 +27,14 @@ export class Stage {
   }
 
   go(frame, { landmarks, angles, camera }) {
-    Object.assign(this, { frame, camera });
+    Object.assign(this, { frame, camera, landmarks, angles });
     this._fetch(frame);
-    this._draw(frame, landmarks, angles);
+    this.redraw();
     this._dial(frame);
   }
+
+  // What lies over the picture anew; the picture stays.
+  redraw() { this._draw(this.frame, this.landmarks, this.angles); }
 
   // One picture is asked for at a time; while it comes, only the latest wish is kept.
   async _fetch(frame) {
