@@ -36,6 +36,7 @@ from ergo.storage.library_schema import (
     forget_deleted,
     migrate,
     told,
+    told_of_database,
 )
 from ergo.storage.private import make_private
 from ergo.storage.session_folder import read_session
@@ -242,12 +243,12 @@ class Library:
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        with told(self.where), self.engine.connect() as connection:
+        with told_of_database(self.where), self.engine.connect() as connection:
             yield connection
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
-        with told(self.where), self.engine.begin() as connection:
+        with told_of_database(self.where), self.engine.begin() as connection:
             yield connection
 
     @contextmanager
@@ -298,7 +299,7 @@ class Library:
             is_kept = rows.has_session(connection, session_id)
         mark, folder = self._marks / session_id, self._sessions / session_id
         with told(self.folder):
-            if not is_kept and mark.read_text("ascii") == _TO_GO:
+            if not is_kept and mark.read_text("ascii", "replace") == _TO_GO:
                 remove_copies(self.folder, session_id)
                 forget_deleted(self.engine, self.where)
             elif not is_kept and folder.exists():
@@ -317,7 +318,7 @@ class Library:
 
     def prepare(self) -> None:
         """Bring the database up to date and make sure that it belongs to this folder."""
-        with told(self.where):
+        with told_of_database(self.where):
             if not check_age(self.engine, self.where):
                 with self._alone():
                     migrate(self.engine)
@@ -345,7 +346,7 @@ class Library:
 
     def _is_ours(self, connection: Connection) -> bool:
         known = connection.scalar(select(LIBRARY.c.id))
-        return self._id_file.is_file() and self._id_file.read_text("ascii") == known
+        return self._id_file.is_file() and self._id_file.read_text("ascii", "replace") == known
 
     @property
     def _lock(self) -> Path:

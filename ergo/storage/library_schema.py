@@ -99,6 +99,18 @@ def told(where: object) -> Iterator[None]:
         ) from error
 
 
+@contextmanager
+def told_of_database(where: object) -> Iterator[None]:
+    """Do as :func:`told`; text and figures in the database that nobody wrote are told, too."""
+    try:
+        with told(where):
+            yield
+    except (ValueError, TypeError, OverflowError) as error:
+        raise LibraryError(
+            "is damaged.", where=f"{where}:", remedy="Restore it from a copy."
+        ) from error
+
+
 def engine_for(folder: Path, database_url: str | None) -> tuple[Engine, str]:
     """Return the engine of a library and the name by which errors call it.
 
@@ -138,8 +150,9 @@ def engine_for(folder: Path, database_url: str | None) -> tuple[Engine, str]:
 
 def _server(database_url: str) -> URL:
     try:
+        database_url.encode()  # half a character is in no address
         url = make_url(database_url)
-    except ArgumentError as error:
+    except (ArgumentError, ValueError) as error:
         raise _no_server() from error
     if url.get_backend_name() not in ("postgresql", "postgres"):
         raise _no_server()

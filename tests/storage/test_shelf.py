@@ -1,5 +1,6 @@
 """An interrupted run goes on where it stopped, with the same result."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -77,3 +78,32 @@ def test_going_on_needs_the_last_part_only(tmp_path: Path, monkeypatch: pytest.M
     assert (count, last.next_s) == (len(parts), parts[-1].next_s) == (3, 12.0)
     np.testing.assert_array_equal(last.seen.time_s, parts[-1].seen.time_s)
     assert FolderShelf(tmp_path / "other", SETTINGS, "").newest(facts) == (0, None)
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        {"settings": replace(SETTINGS, effort="full")},
+        {"settings": replace(SETTINGS, rate_hz=2.5)},
+        {"notes": "somebody else is the operator"},
+        {"version": "0.0.9"},
+    ],
+)
+def test_what_was_watched_in_another_way_is_not_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, other: dict[str, object]
+) -> None:
+    monkeypatch.setattr(follow, "PART_S", 4.0)
+    with pytest.raises(PulledPlug):
+        watched(tmp_path, stop_at_s=9.5)
+    facts = ClipSource(CLIP, rate_hz=SETTINGS.rate_hz).facts
+    stopped = FolderShelf(tmp_path / "out", SETTINGS, "")
+    assert stopped.newest(facts)[0] == 2
+    stopped.close(facts, None)
+    if "version" in other:
+        monkeypatch.setattr("ergo.storage.shelf.__version__", other["version"])
+    repeated = FolderShelf(
+        tmp_path / "out", other.get("settings", SETTINGS), other.get("notes", "")
+    )
+    assert repeated.newest(facts) == (0, None)
+    assert not repeated.is_closed(facts)
+    assert not stopped.is_closed(replace(facts, sha256="1" * 64))
