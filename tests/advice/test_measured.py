@@ -63,6 +63,24 @@ def test_what_is_more_likely_wrong_than_right_is_not_advised_though_angles_sugge
 
 
 @pytest.mark.parametrize(
+    ("place", "is_untested"),
+    [(None, True), (distance(0.5), True), (height(-0.02, sd=0.06), False), (height(0.13), False)],
+)
+def test_a_rule_is_untested_only_where_neither_guess_nor_measurement_tells(place, is_untested):
+    no_elbow_seen = {NECK: 35, TRUNK: 4}
+    found = advices(no_elbow_seen, place=place)
+    assert "raise_patient" not in keys(found)
+    assert ("raise_patient" in found.untested) == is_untested
+
+
+def test_a_rule_that_does_not_fit_the_place_is_not_told_as_untested():
+    """Where the trunk was not seen, but the mouth was measured above the elbow."""
+    found = advices({NECK: 35, "elbow_flexion_deg_right": 70}, place=height(0.13))
+    assert "raise_patient" not in found.untested
+    assert "raise_and_come_closer" not in found.untested
+
+
+@pytest.mark.parametrize(
     ("key", "posture", "edge_m", "is_for_the_far"),
     [
         ("come_closer", {NECK: 10, TRUNK: 30}, 0.35, True),
