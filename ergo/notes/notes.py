@@ -69,7 +69,7 @@ class CameraNotes(_Strict):
 
     width: Annotated[int, Field(gt=0, le=1_000_000)] | None = None
     height: Annotated[int, Field(gt=0, le=1_000_000)] | None = None
-    focal_px: Annotated[float, Field(gt=0, le=1_000_000)] | None = None
+    focal_px: Annotated[float, Field(ge=1, le=1_000_000)] | None = None
     horizontal_fov_deg: Annotated[float, Field(gt=1, lt=179)] | None = None
     pitch_deg: Annotated[float, Field(ge=-89, le=89)] | None = None
     roll_deg: Annotated[float, Field(ge=-180, le=180)] | None = None

@@ -39,13 +39,14 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--case", metavar="'NAME NUMBER'")
     parser.add_argument("--kills", type=int)
+    parser.add_argument("--act", help="With --kills: this act alone.")
     wanted = parser.parse_args()
     if wanted.case:
         return _again(wanted.case)
     if wanted.kills:
         from tests.hostile.kills import main as kill
 
-        return kill(wanted.kills)
+        return kill(wanted.kills, wanted.act)
     return _attack(cases_of(wanted.cases, wanted.only, wanted.seed))
 
 
