@@ -9,7 +9,7 @@ from ergo.posture.angle_names import ANGLES, COLUMN
 from ergo.posture.estimate import estimate_posture
 from ergo.posture.neutral import level_cameras, neutral_candidates
 from ergo.posture.placing import camera_points, level_points
-from ergo.posture.uncertainty import usual_error, view_azimuth_deg
+from ergo.posture.uncertainty import BRIDGED_SD_PER_S, usual_error, view_azimuth_deg
 from ergo.room.camera import Camera, Level
 from ergo.room.level import fused
 
@@ -148,6 +148,23 @@ def test_a_short_gap_is_bridged_marked_and_less_certain():
     flexion, sd = posture.angle("trunk_flexion_deg"), posture.angle_sd("trunk_flexion_deg")
     assert flexion[10] == pytest.approx(flexion[5], abs=1e-6)
     assert sd[10] > sd[5]
+
+
+@pytest.mark.parametrize("is_corrected", [False, True])
+def test_a_bridged_frame_is_as_much_less_certain_as_it_is_far_from_what_was_seen(is_corrected):
+    clip, timeline, track = still_clip()
+    posture = estimate_posture(
+        timeline,
+        without(track, [10, 11]),
+        [camera_of(clip)],
+        [Notes()],
+        is_corrected=is_corrected,
+    )
+    for name in ("trunk_flexion_deg", "neck_flexion_deg", "upper_arm_elevation_deg_left"):
+        sd = posture.angle_sd(name)
+        assert sd[20] > 0
+        added = np.sqrt(sd[[10, 11]] ** 2 - sd[20] ** 2)
+        assert added == pytest.approx([BRIDGED_SD_PER_S * 0.2] * 2, rel=0.02)
 
 
 def test_less_knowledge_of_the_camera_means_wider_intervals():

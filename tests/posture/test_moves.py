@@ -27,3 +27,17 @@ def test_what_was_not_judged_is_left_out():
     (move,) = moves(time_s, hours)
     assert (move.from_hours, move.to_hours) == pytest.approx((12.9, 3.0))
     assert moves(time_s, np.full(len(time_s), np.nan)) == ()
+
+
+@pytest.mark.parametrize(("stay_s", "count"), [(3.0, 2), (2.75, 0)])
+def test_a_place_kept_for_exactly_three_seconds_is_a_place(stay_s, count):
+    time_s = np.arange(0, 30, 0.25)
+    hours = np.where((time_s >= 10) & (time_s <= 10 + stay_s), 9.0, 12.0)
+    found = moves(time_s, hours)
+    assert len(found) == count
+    if count:
+        assert [(each.from_hours, each.to_hours) for each in found] == [
+            pytest.approx((12.0, 9.0)),
+            pytest.approx((9.0, 12.0)),
+        ]
+        assert [each.time_s for each in found] == [10.0, 10.25 + stay_s]

@@ -102,3 +102,13 @@ def test_the_filter_does_not_reach_across_a_long_gap():
     body = body_moving(series)
     low = smoothed(clip_timeline(np.arange(50) * 0.2), body)
     assert np.allclose(low.xyz, body.xyz, equal_nan=True)
+
+
+def test_how_far_a_bridged_frame_is_from_what_was_seen_is_the_nearer_side():
+    time_s = np.array([0.0, 0.1, 0.3, 0.35, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
+    xyz = np.ones((10, len(POINTS), 3))
+    xyz[2:4, 0] = np.nan  # between 0.1 and 0.5 s
+    xyz[3, 1] = np.nan  # another point, between 0.3 and 0.5 s
+    _, away_s = bridged(clip_timeline(time_s), BodyPoints(xyz))
+    assert away_s[2:4] == pytest.approx([0.2, 0.15])
+    assert not away_s[[0, 1, 4, 5, 6, 7, 8, 9]].any()
