@@ -1,6 +1,9 @@
 """Answers for reports, tables, stills and clips to be kept, and for comparisons."""
 
+import re
 from http import HTTPStatus
+from pathlib import PurePosixPath
+from urllib.parse import quote
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -24,6 +27,7 @@ COMPARISON_FILES = {
     "comparison.pdf": "application/pdf",
     "comparison.csv": "text/csv",
 }
+_NOT_IN_NAMES = re.compile(r'[\x00-\x1f\x7f<>:"/\\|?*]')
 REPORT_POLICY = (
     "default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'self'; "
     "sandbox allow-same-origin allow-top-navigation-by-user-activation"
@@ -66,8 +70,11 @@ async def clip(request: Request) -> Response:
     folder = await desk_of(request).made.get(
         "clip", [opened.folder], words_of(request).language, [str(opened.folder), str(source)]
     )
+    name = opened.session.recording.sources[source].name
     return FileResponse(
-        folder / "clip.mp4", media_type="video/mp4", filename=_named(opened, "clip.mp4")
+        folder / "clip.mp4",
+        media_type="video/mp4",
+        filename=file_name(opened.entry.name, _stem(name), ending=".mp4"),
     )
 
 
@@ -80,10 +87,11 @@ async def still(request: Request) -> Response:
     jpeg = await desk_of(request).pictures.still(opened.folder, frame)
     if jpeg is None:
         raise HTTPException(HTTPStatus.NOT_FOUND, "The recording is no longer at its place.")
+    name = file_name(opened.entry.name, *_moment(opened, frame), ending=".jpg")
     return Response(
         jpeg,
         media_type="image/jpeg",
-        headers={"content-disposition": f'attachment; filename="frame-{frame}.jpg"'},
+        headers={"content-disposition": f"attachment; filename*=utf-8''{quote(name)}"},
     )
 
 
@@ -131,7 +139,8 @@ async def comparison_file(request: Request) -> Response:
     if name.endswith(".html"):
         headers = {"content-security-policy": REPORT_POLICY}
         return FileResponse(folder / name, media_type=kind, headers=headers)
-    return FileResponse(folder / name, media_type=kind, filename=name)
+    named = file_name(*(entry.name for entry in both), ending=f" {name}")
+    return FileResponse(folder / name, media_type=kind, filename=named)
 
 
 def _both(request: Request) -> list[Entry]:
@@ -145,4 +154,25 @@ def _both(request: Request) -> list[Entry]:
 
 
 def _named(opened: Opened, name: str) -> str:
-    return f"{opened.entry.name} {name}"
+    return file_name(opened.entry.name, ending=f" {name}")
+
+
+def _moment(opened: Opened, frame: int) -> tuple[str, ...]:
+    """Return the recording and, of a clip, the time at which a frame was taken."""
+    recording = opened.session.recording
+    facts = recording.sources[recording.timeline.source_index[frame]]
+    if facts.kind == "still":
+        return (_stem(facts.name),)
+    minutes, seconds = divmod(round(float(recording.timeline.time_s[frame]), 1), 60)
+    return _stem(facts.name), f"{minutes:.0f} min {seconds:04.1f} s"
+
+
+def _stem(name: str) -> str:
+    return PurePosixPath(name).with_suffix("").as_posix()
+
+
+def file_name(*parts: str, ending: str) -> str:
+    """Return a name that every system takes: what the file shows, at most 200 bytes."""
+    whole = _NOT_IN_NAMES.sub("_", ", ".join(parts)).strip(" .") or "ergo"
+    room = 200 - len(ending.encode())
+    return whole.encode()[:room].decode(errors="ignore") + ending

@@ -1,6 +1,7 @@
 import csv
 import io
 from dataclasses import replace
+from urllib.parse import quote
 
 import av
 import cv2
@@ -13,6 +14,7 @@ from ergo.landmarks.names import INDEX
 from ergo.storage.library import open_library
 from ergo.views.annotated import safe_picture
 from ergo.views.faces import head_of
+from ergo.web.exports import file_name
 from ergo.web.made import Made
 
 from .conftest import folder_of
@@ -46,6 +48,9 @@ def test_the_annotated_clip_shows_every_analysed_picture(client, session_id, tmp
         size = container.streams.video[0].width, container.streams.video[0].height
     assert size == (640, 480)
     assert frames >= 15
+    assert "First%20day%2C%20kf_scaling.mp4" in quote(
+        answer.headers["content-disposition"], safe="%"
+    )
     assert client.get(f"/sessions/{session_id}/clips/1.mp4").status_code == 404
 
 
@@ -53,7 +58,9 @@ def test_a_still_comes_as_a_picture_to_keep(client, session_id):
     answer = client.get(f"/sessions/{session_id}/stills/4.jpg")
     picture = cv2.imdecode(np.frombuffer(answer.content, np.uint8), cv2.IMREAD_COLOR)
     assert picture.shape == (480, 640, 3)
-    assert "attachment" in answer.headers["content-disposition"]
+    assert answer.headers["content-disposition"] == (
+        "attachment; filename*=utf-8''First%20day%2C%20kf_scaling%2C%200%20min%2000.8%20s.jpg"
+    )
     assert client.get(f"/sessions/{session_id}/stills/100.jpg").status_code == 404
 
 
@@ -124,3 +131,20 @@ def test_old_exports_make_room_for_new_ones(tmp_path):
         (tmp_path / f"report-{number}").mkdir()
     made._make_room()
     assert len(list(tmp_path.iterdir())) == 11
+
+
+@pytest.mark.parametrize(
+    ("parts", "ending", "name"),
+    [
+        (
+            ("First day", "kf_scaling", "0 min 04.8 s"),
+            ".jpg",
+            "First day, kf_scaling, 0 min 04.8 s.jpg",
+        ),
+        (("a/b", 'c:"d?'), ".mp4", "a_b, c__d_.mp4"),
+        (("..",), " report.pdf", "ergo report.pdf"),
+        (("\u00fc" * 300,), ".jpg", "\u00fc" * 98 + ".jpg"),
+    ],
+)
+def test_files_to_keep_are_named_by_what_they_show(parts, ending, name):
+    assert file_name(*parts, ending=ending) == name
