@@ -138,8 +138,8 @@ def _limit_row(limits: LimitShares, exposure: Exposure, words: Words) -> tuple[s
 
 
 def _rule_text(limits: LimitSet, words: Words) -> str:
-    """Return the rule's name, with the marks of :func:`marks_legend`."""
-    return f"{words.name('rules', limits.rule)} {marks_of(limits.status)}"
+    """Return the rule's name, below it the marks of :func:`marks_legend`."""
+    return f"{words.name('rules', limits.rule)}\n{marks_of(limits.status)}"
 
 
 def marks_legend(words: Words) -> str:

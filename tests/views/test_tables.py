@@ -57,8 +57,8 @@ def test_the_shares_of_a_row_add_up_to_the_session(exposure):
 
 def test_a_small_mark_says_where_a_limit_was_not_checked_against_a_text(exposure):
     used = {row[0]: row[1] for row in limits_table(exposure, ENGLISH, headline=True).rows}
-    assert used["Trunk, forward bend"].endswith(" ✓≈⌂")  # 10 read, 20 from memory, backward ours
-    assert used["Neck, side bend"].endswith(" ✓")
+    assert used["Trunk, forward bend"].endswith("\n✓≈⌂")  # 10 read, 20 from memory, backward ours
+    assert used["Neck, side bend"].endswith("\n✓")
     rows = sources_table(exposure, ENGLISH).rows
     assert any(row[-1] == "≈" for row in rows)
     assert any(row[-1] == "✓ jomt-2020" for row in rows)
@@ -210,7 +210,7 @@ def test_only_a_rule_with_holding_times_limits_time(exposure):
     tables = [limits_table(exposure, ENGLISH, headline=shown) for shown in (True, False)]
     assert not any("limited in time" in column for table in tables for column in table.columns)
     rules = {row[1].split("\n")[0] for table in tables for row in table.rows if "in time" in row[3]}
-    assert rules == {"ISO 11226 ✓"}
+    assert rules == {"ISO 11226"}
     leaning = next(
         row for row in tables[0].rows if row[0] == "Trunk, forward bend"
     )  # by the sitting requirements, which know no holding time
