@@ -1,8 +1,10 @@
 """A learned correction of limb directions that fades out where it has learned nothing.
 
 Each part of the body has its own small model: a weighted sum of bell curves
-round examples in the space of that part's points. Far from every example the
-sum is zero, so the refined joints stay as they are and their uncertainty widens.
+round examples in the space of that part's points. Far from the examples it fades
+out, by how far the posture that the refined joints tell lies from the usual one
+(``tables/reach.csv``), so the refined joints stay as they are and their uncertainty
+widens: bells alone do not fade, since the place of a leaning body lies near others'.
 The models are fitted by ``python -m ergo.training``; a model for cameras whose
 level is known and one for cameras taken as level are never mixed.
 """
@@ -28,9 +30,11 @@ from ergo.posture.limbs import (
     with_limbs,
 )
 from ergo.posture.parts import COLUMNS, PARTS, Part
+from ergo.posture.tables_reading import rows
 from ergo.posture.unusual import distance2, growth, unusualness
 
 MODEL_PATH = Path(__file__).parent / "models" / "correction.npz"
+REACH_PATH = Path(__file__).parent / "tables" / "reach.csv"
 VARIANTS = ("known", "assumed")
 
 
@@ -134,12 +138,12 @@ def corrected(points: BodyPoints, spread_m: FloatArray, is_level_known: BoolArra
     variants = {"known": is_level_known, "assumed": ~is_level_known}
     for variant, where in variants.items():
         if where.all():
-            return _by_variant(points, spread_m, model(variant))
+            return _by_variant(points, spread_m, variant)
     xyz = points.xyz.copy(order="K")
     angles, sd, larger = np.full((3, len(points), len(NAMES)), np.nan)
     for variant, where in variants.items():
         if len(frames := np.flatnonzero(where)):
-            done = _by_variant(points.frames(frames), spread_m[frames], model(variant))
+            done = _by_variant(points.frames(frames), spread_m[frames], variant)
             xyz[frames], angles[frames] = done.points.xyz, done.angles
             sd[frames], larger[frames] = done.sd, done.growth
     return Corrected(BodyPoints(xyz), angles, sd, larger)
@@ -167,9 +171,8 @@ def neutral_with_c7() -> BodyPoints:
         return BodyPoints(stored["neutral"].astype(np.float64))
 
 
-def _by_variant(
-    points: BodyPoints, spread_m: FloatArray, models: Mapping[str, PartModel]
-) -> Corrected:
+def _by_variant(points: BodyPoints, spread_m: FloatArray, variant: str) -> Corrected:
+    models, before = model(variant), body_angles(points, neutral_with_c7())
     turn, seen = in_view(points)
     as_seen = seen, spread_m
     mirrored = mirrored_points(seen), mirrored_spread(spread_m)
@@ -177,7 +180,9 @@ def _by_variant(
     sd = np.full((len(points), len(NAMES)), np.nan)
     for name, part in PARTS.items():
         for is_mirrored in (False, *[True] * part.has_mirror):
-            found = _of_part(*(mirrored if is_mirrored else as_seen), part, models[name])
+            distance = distance_of(before, name, models[name], is_mirrored=is_mirrored)
+            far = _far_share(distance, variant, name)
+            found = _of_part(*(mirrored if is_mirrored else as_seen), far, part, models[name])
             _put(limbs, sd, *found, part, is_mirrored=is_mirrored)
     moved = with_limbs(points, turned(turn.swapaxes(1, 2), limbs))
     angles = body_angles(moved, neutral_with_c7())
@@ -285,13 +290,55 @@ def scaled(of: FloatArray, model: PartModel) -> FloatArray:
     return np.where(np.isnan(of), 0.0, of - model.mean) * model.scale
 
 
+def distance_of(
+    angles: FloatArray, name: str, learned: PartModel, *, is_mirrored: bool
+) -> FloatArray:
+    """Return how far a part's posture lies from the usual one, array (frame,).
+
+    Parameters
+    ----------
+    angles : array (frame, angle)
+        By the refined joints alone, against the average neutral body. [deg]
+    name : str
+        Of the part.
+    learned : PartModel
+    is_mirrored : bool
+        Of the right limb of a part that is a left one.
+
+    Returns
+    -------
+    array (frame,)
+        Root mean square over its angles, in standard deviations; NaN where not seen.
+    """
+    own = [other_side(angle) if is_mirrored else angle for angle in PARTS[name].angles]
+    columns = [COLUMN[angle] for angle in own]
+    squared = distance2(angles[:, columns], learned.usual_mean, learned.usual_inverse)
+    found: FloatArray = np.sqrt(squared)
+    return found
+
+
+def _far_share(distance: FloatArray, variant: str, name: str) -> FloatArray:
+    """Return array (frame,): 0 as far as examples reach, 1 where the correction has faded out."""
+    told = [r for r in rows("reach") if (r["variant"], r["part"]) == (variant, name)]
+    if not told:  # it does not fade
+        return np.zeros(len(distance))
+    full, none = float(told[0]["full"]), float(told[0]["none"])
+    share: FloatArray = np.clip((np.nan_to_num(distance) - full) / (none - full), 0.0, 1.0)
+    return share
+
+
 def _of_part(
-    seen: BodyPoints, spread_m: FloatArray, part: Part, learned: PartModel
+    seen: BodyPoints, spread_m: FloatArray, far: FloatArray, part: Part, learned: PartModel
 ) -> tuple[FloatArray, FloatArray]:
-    """Return the part's corrected limbs (frame, limb, xyz) and its angles' sd (frame, angle)."""
+    """Return the part's corrected limbs (frame, limb, xyz) and its angles' sd (frame, angle).
+
+    ``far`` (frame,) is by how much the correction has faded out.
+    """
     plain = plain_limbs(seen, part)
     move, spread = _answers(scaled(features(seen, spread_m, part), learned), learned)
-    found = plain + move.reshape(plain.shape)
+    found = plain + ((1 - far)[:, None] * move).reshape(plain.shape)
+    far_variance = np.maximum(spread**2, learned.far_variance)
+    spread = np.sqrt((1 - far[:, None]) * spread**2 + far[:, None] * far_variance)
     spread = spread * learned.widening[view_bin(seen, has_sides=part.has_mirror)]
     spread = np.where(spread < learned.blank_sd, spread, np.inf)
     is_seen = np.isfinite(plain.sum(axis=(1, 2)))

@@ -178,3 +178,32 @@ def test_the_models_are_small():
     assert correction.MODEL_PATH.stat().st_size < 1_000_000
     for variant in VARIANTS:
         assert set(model(variant)) == set(PARTS)
+
+
+@pytest.mark.parametrize("turn_deg", [40.0, 130.0, -75.0])
+@pytest.mark.parametrize("back_deg", [56.0, 40.0])
+def test_far_from_every_example_the_joints_stand_alone_and_less_sure(back_deg, turn_deg):
+    """Nobody among the examples leans back so far: nobody must be drawn upright."""
+    trunk = COLUMN["trunk_flexion_deg"]
+    done = fixed(seated(turn_deg, bend_deg=back_deg), KNOWN)
+    usual = fixed(seated(turn_deg, bend_deg=-15.0), KNOWN)
+    assert done.angles[0, trunk] == pytest.approx(-back_deg, abs=0.1)  # as it was built
+    assert done.sd[0, trunk] > 1.5 * usual.sd[0, trunk]
+
+
+def test_what_is_usual_is_corrected_and_leaning_back_the_correction_fades():
+    moved = []
+    for back_deg in (-15.0, 20.0, 40.0):
+        body = seated(bend_deg=back_deg)
+        limb = fixed(body, KNOWN).points.trunk - body.trunk
+        moved.append(float(np.linalg.norm(limb)))
+    assert moved[0] > 0.005
+    assert moved[2] < 1e-6
+
+
+def test_the_stored_reach_is_that_of_the_examples():
+    from ergo.posture.correction import REACH_PATH
+    from ergo.training.examples import read_examples
+    from ergo.training.reach import table
+
+    assert REACH_PATH.read_text(encoding="utf-8") == table(read_examples())
