@@ -152,19 +152,23 @@ def test_a_short_gap_is_bridged_marked_and_less_certain():
 
 @pytest.mark.parametrize("is_corrected", [False, True])
 def test_a_bridged_frame_is_as_much_less_certain_as_it_is_far_from_what_was_seen(is_corrected):
-    clip, timeline, track = still_clip()
+    clip, names = scenes()["clip"], scenes()["names"]
+    still = np.repeat([clip["frames"][0]["points_m"]], 30, axis=0)
+    view = seen_by(clip["camera"], names, still, np.arange(30) * 0.2)
+    gap = [10, 11, 12]  # 0.2, 0.4 and 0.2 s from what was seen
+    joints = view.track.joint_px.copy()
+    joints[gap] = np.nan
+    track = replace(without(view.track, gap), joint_px=joints)
     posture = estimate_posture(
-        timeline,
-        without(track, [10, 11]),
-        [camera_of(clip)],
-        [Notes()],
-        is_corrected=is_corrected,
+        view.timeline, track, [view.camera], [Notes()], is_corrected=is_corrected
     )
+    added = BRIDGED_SD_PER_S * np.array([0.2, 0.4, 0.2])
     for name in ("trunk_flexion_deg", "neck_flexion_deg", "upper_arm_elevation_deg_left"):
         sd = posture.angle_sd(name)
-        assert sd[20] > 0
-        added = np.sqrt(sd[[10, 11]] ** 2 - sd[20] ** 2)
-        assert added == pytest.approx([BRIDGED_SD_PER_S * 0.2] * 2, rel=0.02)
+        assert (sd[gap] > added).all()
+        assert sd[11] ** 2 - sd[10] ** 2 == pytest.approx(added[1] ** 2 - added[0] ** 2, rel=0.02)
+        if not is_corrected:  # else what was learned is not asked where no joint was seen
+            assert sd[gap] ** 2 == pytest.approx(sd[20] ** 2 + added**2, rel=0.02)
 
 
 def test_less_knowledge_of_the_camera_means_wider_intervals():
