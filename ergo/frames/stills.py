@@ -176,4 +176,6 @@ def _exif(image: Image.Image) -> tuple[int, float | None]:
         film_mm = float(lens.get(ExifTags.Base.FocalLengthIn35mmFilm, 0))
     except Exception:  # what a damaged block makes of the numbers is anybody's guess
         return 1, None
+    if image.format == "TIFF":  # Pillow turns these upright itself
+        orientation = 1
     return orientation, film_mm if math.isfinite(film_mm) and film_mm > 0 else None

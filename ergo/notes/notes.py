@@ -73,7 +73,7 @@ class CameraNotes(_Strict):
     horizontal_fov_deg: Annotated[float, Field(gt=1, lt=179)] | None = None
     pitch_deg: Annotated[float, Field(ge=-89, le=89)] | None = None
     roll_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
-    height_m: Annotated[float, Field(gt=0, lt=10)] | None = None
+    height_m: Annotated[float, Field(ge=0.05, lt=10)] | None = None
     principal_px: Point | None = None
 
     @model_validator(mode="after")
@@ -125,7 +125,7 @@ class NeutralMoment(_Strict):
     source: str | None = None
 
 
-Metres = Annotated[float, Field(gt=0, le=10)]
+Metres = Annotated[float, Field(ge=0.01, le=10)]
 
 
 class FloorMarks(_Strict):

@@ -1,5 +1,6 @@
 """The rows of the library: from and to what travels, inside a transaction of the caller."""
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
@@ -10,6 +11,8 @@ from sqlalchemy import Connection, RowMapping, delete, insert, select, update
 from ergo.errors import LibraryError
 from ergo.storage.library_entry import Entry, Profile, checked_name, tidy_name
 from ergo.storage.library_schema import OPERATORS, SESSIONS, TAGS, now
+
+_ID = re.compile(r"[0-9a-f]{32}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +67,28 @@ def _entry(connection: Connection, folder: Path, row: RowMapping) -> Entry:
     tags = select(TAGS.c.tag).where(TAGS.c.session_id == row["id"])
     day = row["recorded_on"]
     return Entry(
-        id=row["id"],
-        name=row["name"],
+        id=_own_id(row["id"]),
+        name=_text(row["name"]),
         added_at=datetime.fromisoformat(row["added_at"]),
         recorded_on=date.fromisoformat(day) if day else None,
-        operator=row["operator"],
-        tags=tuple(sorted(connection.scalars(tags))),
+        operator=row["operator"] and _text(row["operator"]),
+        tags=tuple(sorted(map(_text, connection.scalars(tags)))),
         folder=folder / row["id"],
     )
+
+
+def _own_id(stored: object) -> str:
+    """Return an id that we gave; it names a folder, so nothing else may stand there."""
+    if not isinstance(stored, str) or not _ID.fullmatch(stored):
+        raise ValueError("the id of a session is none of ours")
+    return stored
+
+
+def _text(stored: object) -> str:
+    """Return text; SQLite keeps anything in any column."""
+    if not isinstance(stored, str):
+        raise TypeError("text is wanted")
+    return stored
 
 
 def check_free(connection: Connection, name: str) -> None:
@@ -133,7 +150,8 @@ def remove_tags(connection: Connection, session_id: str, tags: Sequence[str]) ->
 def read_profiles(connection: Connection) -> list[Profile]:
     """Return the operators by pseudonym."""
     rows = connection.execute(select(OPERATORS)).mappings().all()
-    return sorted((Profile(**row) for row in rows), key=lambda profile: profile.pseudonym)
+    known = (Profile(**{**row, "pseudonym": _text(row["pseudonym"])}) for row in rows)
+    return sorted(known, key=lambda profile: profile.pseudonym)
 
 
 def read_profile(connection: Connection, pseudonym: str) -> Profile:

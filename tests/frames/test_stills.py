@@ -61,12 +61,15 @@ def test_heic_is_read(tmp_path):
         (8, (0, 0), True),
     ],
 )
-def test_exif_orientation_turns_the_picture_upright(tmp_path, orientation, corner, is_turned):
+@pytest.mark.parametrize("suffix", ["png", "tif"])
+def test_exif_orientation_turns_the_picture_upright(
+    tmp_path, suffix, orientation, corner, is_turned
+):
     exif = Image.Exif()
     exif[ExifTags.Base.Orientation] = orientation
-    scene().save(tmp_path / "a.png", exif=exif)
-    read = picture(tmp_path / "a.png")
-    facts = StillSource(tmp_path / "a.png").facts
+    scene().save(tmp_path / f"a.{suffix}", exif=exif)
+    read = picture(tmp_path / f"a.{suffix}")
+    facts = StillSource(tmp_path / f"a.{suffix}").facts
     assert read.shape[:2] == ((60, 40) if is_turned else (40, 60))
     assert (facts.height_px, facts.width_px) == read.shape[:2]
     np.testing.assert_array_equal(read[corner], ORANGE)

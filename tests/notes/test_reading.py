@@ -74,7 +74,7 @@ def test_notes_saved_with_a_byte_order_mark_are_read(tmp_path):
         ("camera = 3", "camera", "a table with the keys"),
         ("[camera]\npitch_deg = 100", "camera.pitch_deg", "at least -89 and at most 89"),
         ("[camera]\nwidth = 1.5", "camera.width", "whole numbers above 0"),
-        ("[camera]\nheight_m = 10", "camera.height_m", "above 0 and below 10"),
+        ("[camera]\nheight_m = 10", "camera.height_m", "at least 0.05 and below 10"),
         ("[[clock]]\nhours = 13", "clock[1].hours", "at least 1 and below 13"),
         ("[[clock]]\nhours = 3\n[[clock]]\nhours = 0.9", "clock[2].hours", "below 13"),
         ("[clock]\nhours = 3", "clock", "a list of tables"),
@@ -148,10 +148,10 @@ cameras = st.builds(
     CameraNotes,
     width=st.none() | st.integers(1, 10**5),
     height=st.none() | st.integers(1, 10**5),
-    focal_px=st.none() | st.floats(1e-3, 1e5),
+    focal_px=st.none() | st.floats(1, 1e5),
     pitch_deg=st.none() | st.floats(-89, 89),
     roll_deg=st.none() | st.floats(-180, 180),
-    height_m=st.none() | st.floats(0.001, 9.9),
+    height_m=st.none() | st.floats(0.05, 9.9),
     principal_px=st.none() | points,
 )
 any_notes = st.builds(
@@ -243,3 +243,16 @@ def test_a_name_that_just_fits_needs_no_notes_whose_name_would_not(tmp_path):
     assert read_notes(tmp_path / ("a" * 251 + ".mp4")) == Notes()
     (tmp_path / "ergo.toml").write_text('handed = "left"')
     assert read_notes(tmp_path / ("a" * 251 + ".mp4")).handed == "left"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "[camera]\nheight_m = 1e-320",
+        "[camera]\nfocal_px = 1e-320",
+        "[camera]\nfocal_px = 1e300",
+        "[setup]\ntape = [{ends = [[1, 1], [9, 9]], length_m = 1e-320}]",
+    ],
+)
+def test_measures_that_no_room_has_are_refused(tmp_path, text):
+    assert "is not possible; allowed: at least" in refused(tmp_path, text)

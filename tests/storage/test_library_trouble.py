@@ -4,6 +4,7 @@ import contextlib
 import os
 import random
 import shutil
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -338,3 +339,33 @@ def test_a_database_with_bytes_changed_anywhere_is_one_line(tmp_path, whole_data
         for _ in range(chance.randint(1, 200)):
             spoilt[chance.randrange(len(spoilt))] = chance.randrange(256)
         opened_with(tmp_path / str(seed), bytes(spoilt), whose)
+
+
+@pytest.mark.parametrize(
+    ("table", "column", "value"),
+    [
+        ("sessions", "id", "../../outside"),
+        ("sessions", "id", ""),
+        ("sessions", "id", b"\xff"),
+        ("sessions", "name", b"\xff"),
+        ("tags", "tag", b"\xff"),
+        ("operators", "pseudonym", b"\xff"),
+    ],
+)
+def test_a_forged_row_leads_nowhere_and_gets_one_line(
+    small_session, tmp_path, table, column, value
+):
+    with open_library(tmp_path / "library") as library:
+        library.add(small_session, "mine", tags=("t",), operator="KF")
+    (tmp_path / "outside").mkdir()
+    (tmp_path / "outside" / "session.json").write_text("theirs")
+    with contextlib.closing(sqlite3.connect(tmp_path / "library" / "library.sqlite")) as file:
+        file.execute(f"UPDATE {table} SET {column} = ?", (value,))
+        file.commit()
+    with open_library(tmp_path / "library") as library:
+        with pytest.raises(LibraryError, match="is damaged"):
+            library.entries() if table != "operators" else library.profiles()
+        if table == "sessions" and column == "id":
+            with pytest.raises(LibraryError, match="is damaged"):
+                library.delete("mine")
+    assert (tmp_path / "outside" / "session.json").exists()
