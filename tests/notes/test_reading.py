@@ -158,6 +158,8 @@ any_notes = st.builds(
     Notes,
     handed=st.sampled_from([None, "right", "left"]),
     operator_height_cm=st.none() | st.floats(100, 230),
+    pseudonym=st.none() | st.from_regex(r"\A[^\s/\\:][^/\\:\x00-\x1f\x7f]{0,60}\Z"),
+    loupes_declination_deg=st.none() | st.floats(0, 90),
     operator=st.none() | st.builds(OperatorPoint, at=points, time_s=seconds),
     camera=st.none() | cameras,
     clock=spans(ClockSpan, hours=st.floats(1, 12.999)),
