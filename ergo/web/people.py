@@ -6,20 +6,29 @@ from pathlib import Path
 from typing import Any
 
 from ergo.child_process import Task, async_child
+from ergo.errors import EndedBySystem
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.session_folder import LANDMARK_FILE
 
 _TASK = Task("Looking for people in this picture", "Close other programs, then try again.")
 _FINDING = "ergo.web.finding"
+PATIENCE_S = 300.0
 MOST_KEPT = 64
 
 Person = dict[str, Any]
 
 
 class People:
-    """Who was found in pictures of sessions."""
+    """Who was found in pictures of sessions.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    patience_s : float
+        With one search, the start of its process included. [s]
+    """
+
+    def __init__(self, patience_s: float = PATIENCE_S) -> None:
+        self.patience_s = patience_s
         self._turn = asyncio.Lock()
         self._kept: OrderedDict[tuple[Any, ...], list[Person]] = OrderedDict()
 
@@ -60,7 +69,13 @@ class People:
         """Search one picture in a process of its own."""
         command = (_FINDING, str(folder), str(frame), str(camera))
         people = None
-        async with async_child(*command, task=_TASK) as process:
-            async for line in process.heard():
-                people = line["people"]
+        try:
+            async with (
+                asyncio.timeout(self.patience_s),
+                async_child(*command, task=_TASK) as process,
+            ):
+                async for line in process.heard():
+                    people = line["people"]
+        except TimeoutError as error:
+            raise EndedBySystem("took too long.", where=_TASK.name, remedy=_TASK.remedy) from error
         return people

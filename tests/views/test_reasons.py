@@ -36,6 +36,7 @@ MET_BY_READERS = (
     "web/api.py",
     "web/corrections.py",
     "web/exports.py",
+    "web/people.py",
     "web/queue.py",
     "web/sending.py",
     "web/uploads.py",

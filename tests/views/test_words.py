@@ -1,8 +1,12 @@
 import re
+import tomllib
+from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+import ergo
 from ergo.errors import InputError
 from ergo.posture.angle_names import ANGLES
 from ergo.room.camera import LevelOrigin
@@ -107,3 +111,24 @@ def test_an_interval_whose_ends_read_alike_is_not_written_as_two_equal_figures()
 def test_an_unknown_language_is_refused_with_the_choices():
     with pytest.raises(InputError, match="en, de"):
         words("xx")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_no_message_stands_in_two_files(language):
+    """The one read last would silently take the place of the other."""
+    folder = Path(ergo.__file__).parent / "views" / "catalogues"
+    keys = Counter(
+        key
+        for file in folder.iterdir()
+        if file.stem.split("_")[0] == language
+        for key, _ in flat(tomllib.loads(file.read_text(encoding="utf-8")))
+    )
+    assert [key for key, times in keys.items() if times > 1] == []
+
+
+def flat(branch, path=""):
+    for key, value in branch.items():
+        if isinstance(value, dict):
+            yield from flat(value, f"{path}{key}.")
+        else:
+            yield f"{path}{key}", value

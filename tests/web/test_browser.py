@@ -84,6 +84,11 @@ def figures_anew(page, act):
     page.wait_for_selector(f"body[data-figures='{before + 1}']")
 
 
+def standing(page):
+    """Corrections that are not undone; the session is shared, and what was undone stays listed."""
+    return page.locator("#history li > span")
+
+
 def test_a_session_is_found_by_words_and_tags(page):
     expect(page.locator("#list li")).to_have_count(1)
     page.get_by_label("Search").fill("nothing like it")
@@ -128,6 +133,7 @@ def test_one_change_stands_first_and_the_others_unfold(page):
     expect(other).to_be_hidden()
     page.locator("#more-changes summary").press("Enter")
     expect(other).to_be_visible()
+    figures_anew(page, lambda: page.locator("#undo").click())
 
 
 def test_what_the_reader_states_changes_the_figures_and_is_still_there_after_reloading(page):
@@ -140,7 +146,7 @@ def test_what_the_reader_states_changes_the_figures_and_is_still_there_after_rel
     page.reload()
     page.wait_for_selector("body[data-ready][data-figures]")
     expect(page.get_by_label("The operator is")).to_have_value("left")
-    expect(page.locator("#history li")).to_have_count(2)
+    expect(standing(page)).to_have_count(2)
     page.get_by_text("Time by clock position").first.click()
     page.get_by_role("button", name="10 o'clock").click()
     expect(page.get_by_role("slider")).to_have_attribute("aria-valuenow", "10")
@@ -160,7 +166,7 @@ def test_work_goes_on_until_the_figures_have_come_and_what_changed_is_told(page)
     page.get_by_role("button", name="State it").press("Enter")
     effect = page.locator("#effect")
     expect(effect).to_have_text("kf_scaling.mp4: being kept; all figures are computed again …")
-    expect(page.locator("#history li")).to_have_count(1)  # kept by then, the figures not yet
+    expect(standing(page)).to_have_count(1)  # kept by then, the figures not yet
     while not held:
         page.wait_for_timeout(50)
     expect(page.locator("#figures")).to_have_attribute("aria-busy", "true")
@@ -195,6 +201,8 @@ def test_what_the_server_refuses_is_told_with_its_recording_and_is_no_fault_of_t
         "kf_scaling.mp4: nicht aufbewahrt; alles ist, wie es war. Nein."
     )
     expect(page.locator("#figures")).not_to_have_attribute("aria-busy", "true")
+    page.locator("#handed").select_option("left")
+    expect(page.locator("#handed")).to_have_value("right")  # as it is stated still
     context.close()
     assert faults == []
 

@@ -109,6 +109,13 @@ def test_a_picture_that_is_not_there_is_told_in_one_line(client, stills, tmp_pat
     assert answer.json() == {"error": "The recording is no longer at its place."}
 
 
+def test_a_search_that_takes_too_long_is_ended_and_told(client, stills):
+    client.app.state.desk.people.patience_s = 0.05
+    answer = client.get(f"/api/sessions/{stills}/people/0", headers={"accept-language": "de"})
+    assert answer.status_code == 422
+    assert answer.json()["error"].startswith("Das Suchen nach Personen in diesem Bild hat zu lange")
+
+
 @pytest.fixture
 def with_patient(client, library_folder, tmp_path, clip):
     """Id of a session in which a patient was followed, too; to the left of the operator."""

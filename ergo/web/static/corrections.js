@@ -88,7 +88,12 @@ export class Corrections {
   // Going on until the figures that are shown are those after the change.
   async changed(where, kind, content) {
     this.effect.begin(where);
-    const [refused, lost] = ["refused", "lost"].map((end) => (error) => { this.effect[end](error); throw error; });
+    const [refused, lost] = ["refused", "lost"].map((end) => (error) => {
+      this.effect[end](error);
+      this.shown = null;
+      this.followed();  // what is stated, not what was wished
+      throw error;
+    });
     await askJson(`/api/sessions/${this.id}/${kind}`, content).catch(refused);
     await this.reload().catch(lost);
   }

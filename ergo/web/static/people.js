@@ -38,6 +38,7 @@ export class People {
     this.place = place;
     $("people").hidden = false;
     $("operator").setAttribute("aria-pressed", true);
+    document.body.classList.add("choosing-people");
   }
 
   end() {
@@ -45,6 +46,7 @@ export class People {
     for (const name of ["people", "people-confirm"]) $(name).hidden = true;
     $("people-list").replaceChildren();
     $("operator").setAttribute("aria-pressed", false);
+    document.body.classList.remove("choosing-people");
   }
 
   leave() {
@@ -112,8 +114,7 @@ export class People {
       const corners = person.outline.map((at) => at.join(",")).join(" ");
       const shapes = ["rim", "line"].map((name) => made("polygon", { class: `person person-${name}${kind}`, points: corners,
         "stroke-width": size / (name === "rim" ? 120 : 260), "stroke-dasharray": person.lies && name === "line" ? `${size / 60} ${size / 90}` : "none" }));
-      const [x, y] = person.outline.reduce((top, at) => (at[1] < top[1] ? at : top));
-      const cy = Math.max(y, size / 45);
+      const [x, cy] = person.at;  // where nobody else is
       const label = made("text", { class: "person-number", x, y: cy + size / 95, "font-size": size / 32 });
       label.textContent = person.n;
       const all = [...shapes, made("circle", { class: `person person-disc${kind}`, cx: x, cy, r: size / 45, "stroke-width": size / 300 }), label];
