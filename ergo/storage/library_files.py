@@ -86,6 +86,9 @@ def pack(folder: Path, described: Described, target: Path) -> None:
                 archive.write(content, name)
 
 
+_FORGED = (KeyError, ValueError, TypeError, AttributeError, RecursionError)
+
+
 def pack_facts(path: Path) -> Described:
     """Return what a zip that :func:`pack` wrote says of its session.
 
@@ -100,13 +103,19 @@ def pack_facts(path: Path) -> Described:
         _check_age(facts, path)
         day, operator = facts["recorded_on"], facts["operator"]
         return Described(
-            name=facts["name"],
-            tags=tuple(facts["tags"]),
+            name=_text(facts["name"]),
+            tags=tuple(map(_text, facts["tags"])),
             operator=_profile(operator) if operator else None,
             recorded_on=date.fromisoformat(day) if day else None,
         )
-    except (*_BROKEN, KeyError, ValueError, TypeError, AttributeError, InputError) as error:
+    except (*_BROKEN, *_FORGED, InputError) as error:
         raise _no_pack(path) from error
+
+
+def _text(stated: object) -> str:
+    if not isinstance(stated, str):
+        raise TypeError("text is wanted")
+    return stated
 
 
 def _profile(stated: dict[str, Any]) -> Profile:

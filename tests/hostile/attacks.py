@@ -9,8 +9,11 @@ import contextlib
 import json
 import os
 import random
+import shutil
 import sqlite3
 import string
+import subprocess
+import sys
 import zipfile
 from collections.abc import Callable
 from fractions import Fraction
@@ -42,7 +45,7 @@ from ergo.web.guard import CHUNK_TYPE
 from ergo.web.openapi import description
 from ergo.whole import being_made, fresh_file, write_folder
 from ergo.workflow import exposure_of_session, load_session
-from tests.hostile.material import Material
+from tests.hostile.material import NAME, Material
 from tests.hostile.values import NUMBERS, TEXTS, altered, any_value, damaged
 
 
@@ -52,6 +55,7 @@ class RefusedWell(Exception):
 
 Attack = Callable[[random.Random, Path, Material], None]
 
+ROOT = Path(__file__).parents[2]
 MOST_PICTURES = 200
 """So many pictures of a clip are looked at."""
 SMALL = SourceFacts("a.mp4", Path("a.mp4"), "clip", 640, 480, 2.4, 30.0, None, "0" * 64)
@@ -689,6 +693,61 @@ def _filled(rng: random.Random, schema: dict[str, Any], forms: dict[str, Any]) -
             return any_value(rng)
 
 
+# --- the command line --------------------------------------------------------------------
+
+EXIT_CODES = {0, 2, 3, 4}
+
+
+def commands(rng: random.Random, folder: Path, material: Material) -> None:
+    """A whole command in a process of its own, with hostile files, names and options."""
+    odd = os.fsdecode(hostile_name(rng))
+    name = rng.choice(tuple(material.clips))
+    (folder / name).write_bytes(damaged(material.clips[name], rng))
+    (folder / "a.png").write_bytes(damaged(material.pictures["png"], rng))
+    (folder / "a.toml").write_bytes(hostile_toml(rng))
+    shutil.copytree(material.session_folder, folder / "session")
+    (folder / "session" / "session.json").write_text(
+        json.dumps(altered(material.description, rng)), encoding="utf-8", errors="replace"
+    )
+    (folder / "pack.zip").write_bytes(_forged_pack(material.pack, rng, folder))
+    shutil.copytree(material.library_folder, folder / "library")
+    lines = (
+        ("analyse", rng.choice((name, "a.png", odd, ".")), "--out", rng.choice(("out", odd, ""))),
+        ("analyse", name, "a.png", "--together", "--out", "out"),
+        ("analyse", name, "--out", "out", "--rate", odd, "--operator", odd),
+        ("analyse", name, "--out", "out", "--reading", odd),
+        ("setup", rng.choice((name, "a.png", odd))),
+        ("rescore", rng.choice(("session", odd, "."))),
+        ("sessions", "add", rng.choice(("session", odd)), "--name", odd, "--tag", odd),
+        ("sessions", "import", rng.choice(("pack.zip", "a.png", odd))),
+        ("sessions", "export", NAME, "--out", rng.choice((odd, "library", "", "x.zip"))),
+        ("sessions", "rename", NAME, odd),
+        ("sessions", "tag", NAME, odd, "--remove", odd),
+        ("sessions", "delete", rng.choice((NAME, odd)), "--yes"),
+        ("sessions", "list", "--tag", odd, "--json"),
+        ("operators", "set", odd, "--stature", rng.choice(("nan", "1e400", "-1", odd))),
+        ("compare", rng.choice((NAME, odd)), "session", "--out", rng.choice(("c", odd))),
+        ("trend", "--operator", odd, "--out", "t"),
+        (odd, odd),
+    )
+    done = subprocess.run(
+        [sys.executable, "-m", "ergo", *(part.replace("\0", "") for part in rng.choice(lines))],
+        cwd=folder,
+        env={**os.environ, "ERGO_LIBRARY": str(folder / "library"), "PYTHONPATH": str(ROOT)},
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        check=False,
+    )
+    told = done.stderr.decode(errors="replace")
+    assert done.returncode in EXIT_CODES, f"{done.args[3:]}: {done.returncode} {told[-300:]!r}"
+    assert "Traceback" not in told, told[-300:]
+    shown = done.stdout.decode() + told
+    assert all(printable(line) == line for line in shown.split("\n")), ascii(shown[-300:])
+    if done.returncode in (2, 3):
+        assert len(told.strip().splitlines()) <= (1 if done.returncode == 3 else 8), told[-600:]
+        raise RefusedWell(f"{done.returncode}")
+
+
 ATTACKS: dict[str, tuple[Attack, float]] = {
     "notes": (notes, 0.21),
     "meanings": (meanings, 0.04),
@@ -701,6 +760,7 @@ ATTACKS: dict[str, tuple[Attack, float]] = {
     "packs": (packs, 0.05),
     "libraries": (libraries, 0.03),
     "deletions": (deletions, 0.01),
-    "page": (page, 0.12),
+    "page": (page, 0.115),
+    "commands": (commands, 0.005),
 }
 """Name to attack and its share of all cases."""

@@ -1,12 +1,14 @@
 """What the library does when things go wrong: other programs, kills, full disks, versions."""
 
 import contextlib
+import json
 import os
 import random
 import shutil
 import sqlite3
 import subprocess
 import sys
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -369,3 +371,29 @@ def test_a_forged_row_leads_nowhere_and_gets_one_line(
             with pytest.raises(LibraryError, match="is damaged"):
                 library.delete("mine")
     assert (tmp_path / "outside" / "session.json").exists()
+
+
+@pytest.mark.parametrize(
+    "forged",
+    [{"name": {}}, {"name": 7}, {"name": None}, {"tags": [1]}, {"tags": 3}, {"operator": {"x": 1}},
+     {"operator": {"pseudonym": 3}}, {"recorded_on": 5}, [], "[" * 100_000],
+)  # fmt: skip
+def test_a_pack_whose_facts_are_forged_is_no_pack(small_session, tmp_path, forged):
+    with open_library(tmp_path / "library") as library:
+        library.add(small_session, "mine", tags=("t",), operator="KF")
+        library.export("mine", tmp_path / "whole.zip")
+        with (
+            zipfile.ZipFile(tmp_path / "whole.zip") as whole,
+            zipfile.ZipFile(tmp_path / "forged.zip", "w") as changed,
+        ):
+            for member in whole.namelist():
+                content = whole.read(member)
+                if member == "library.json":
+                    facts = json.loads(content)
+                    is_part = isinstance(forged, dict)
+                    told = json.dumps(facts | forged) if is_part else str(forged)
+                    content = told.encode()
+                changed.writestr(member, content)
+        with pytest.raises(LibraryError, match=r"forged\.zip"):
+            library.import_pack(tmp_path / "forged.zip", "other")
+        assert [entry.name for entry in library.entries()] == ["mine"]
