@@ -157,12 +157,14 @@ def _too_large(headers: Headers) -> Response | None:
 
 def _limited(receive: Receive, limit: int) -> Receive:
     """Return ``receive``, which raises 413 for a body that is too large, 408 for one too slow."""
-    taken, begun, is_over = 0, time.monotonic(), False
+    taken, is_over = 0, False
+    begun: float | None = None  # when the body is first asked for: what is made before takes long
 
     async def receive_some() -> Message:
-        nonlocal taken, is_over
+        nonlocal taken, is_over, begun
         if is_over:
             return await receive()  # it waits for the other side to leave
+        begun = time.monotonic() if begun is None else begun
         left_s = begun + BODY_S + taken / BODY_BYTES_PER_S - time.monotonic()
         try:
             message = await asyncio.wait_for(receive(), max(left_s, 0.0))

@@ -1,15 +1,17 @@
 """Connections that get nowhere are closed, and others are answered meanwhile."""
 
+import asyncio
 import contextlib
 import socket
 import threading
 import time
+from pathlib import Path
 
 import pytest
 import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from ergo.web import connections, guard, serve
@@ -24,13 +26,20 @@ async def taken(request: Request) -> Response:
     return PlainTextResponse(str(len(await request.body())))
 
 
+async def late(_):
+    await asyncio.sleep(guard.BODY_S + 0.5)
+    return FileResponse(__file__)
+
+
 @pytest.fixture
 def page(monkeypatch):
     """Port and cookie of a small page behind our guard, with little patience."""
     monkeypatch.setattr(connections, "HEAD_S", 2.0)
     monkeypatch.setattr(guard, "BODY_S", 2.0)
     keys = Keys()
-    app = Guard(Starlette(routes=[Route("/", taken, methods=["GET", "POST"])]), keys)
+    app = Guard(
+        Starlette(routes=[Route("/", taken, methods=["GET", "POST"]), Route("/late", late)]), keys
+    )
     listener = socket.create_server(("127.0.0.1", 0))
     config = uvicorn.Config(app, http=Connection, lifespan="off", log_level="critical", ws="none")
     server = uvicorn.Server(config)
@@ -98,6 +107,18 @@ def test_a_body_that_never_ends_is_answered_with_408(page):
     with connected(port) as connection:
         connection.sendall(f"{BODY_HEAD}{ours}\r\n".encode())
         assert b" 408 " in drip(connection, b" " * 900)
+
+
+def test_what_takes_long_to_be_made_is_sent_whole(page):
+    """Whoever sends a file asks for the request's body only then, to hear of who leaves."""
+    port, ours = page
+    with connected(port) as connection:
+        connection.sendall(f"GET /late HTTP/1.1\r\n{ours}connection: close\r\n\r\n".encode())
+        answer = b""
+        while part := connection.recv(65536):
+            answer += part
+    assert b"200 OK" in answer
+    assert answer.partition(b"\r\n\r\n")[2] == Path(__file__).read_bytes()
 
 
 def test_a_body_in_pieces_is_taken(page):
