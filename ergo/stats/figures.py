@@ -245,11 +245,11 @@ def _percentile_spread(pool: Pool, value: FloatArray, held: FloatArray, share: f
     spread = _spread(pool, amount, np.where(judged, pool.held, 0.0), 0.0)
     pieces = min(spread.effective, float(len(value)))
     error = _WOODRUFF * np.sqrt(share * (1 - share) / max(pieces, 1e-9))
-    ends = np.clip([share - error, share, share + error], 0.0, 1.0)
-    low, middle, high = weighted_quantiles(value, held, ends).tolist()
+    ends = np.clip([share - error, share + error], 0.0, 1.0)
+    low, high = weighted_quantiles(value, held, ends).tolist()
     return replace(
         spread,
-        variance=(max(high - middle, middle - low) / _WOODRUFF) ** 2,
+        variance=((high - low) / 2 / _WOODRUFF) ** 2,
         effective=spread.effective * 4 * share * (1 - share),
     )
 

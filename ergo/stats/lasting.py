@@ -98,7 +98,7 @@ def long_run(residual: FloatArray) -> LongRun:
     return LongRun(
         middle * cells**2,
         _freedom(variance / middle, weight, len(power)),
-        float(np.exp(-weight @ np.log(of_mean))),
+        float(np.mean(residual**2)) / middle,
     )
 
 
