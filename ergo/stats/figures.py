@@ -32,7 +32,6 @@ from ergo.stats.uncertain import (
 )
 
 _SURE = 6.0
-_WOODRUFF = 2.0
 _FINE = 10.0
 
 
@@ -225,7 +224,7 @@ def _percentile_spread(pool: Pool, value: FloatArray, held: FloatArray, share: f
     """Return what chance does to a percentile; ``held`` is 0 where it was not judged.
 
     Of several sessions, by how their own percentiles differ. Of one, by the
-    percentiles two standard errors of the share below to either side (Woodruff RS 1952.
+    percentiles one standard error of the share below to either side (Woodruff RS 1952.
     Confidence intervals for medians and other position measures. J Am Stat Assoc
     47(260):635-646; status: memory), with as many independent values as the angle has. At the
     ends of the distribution, fewer of these count.
@@ -244,12 +243,12 @@ def _percentile_spread(pool: Pool, value: FloatArray, held: FloatArray, share: f
     amount[judged] = held * (value - mean)
     spread = _spread(pool, amount, np.where(judged, pool.held, 0.0), 0.0)
     pieces = min(spread.effective, float(len(value)))
-    error = _WOODRUFF * np.sqrt(share * (1 - share) / max(pieces, 1e-9))
+    error = np.sqrt(share * (1 - share) / max(pieces, 1e-9))
     ends = np.clip([share - error, share + error], 0.0, 1.0)
     low, high = weighted_quantiles(value, held, ends).tolist()
     return replace(
         spread,
-        variance=((high - low) / 2 / _WOODRUFF) ** 2,
+        variance=((high - low) / 2) ** 2,
         effective=spread.effective * 4 * share * (1 - share),
     )
 

@@ -121,7 +121,7 @@ def add_course(typed, folder, changes):
 
 
 def test_a_steady_change_is_a_trend_and_the_rest_is_not(typed, tmp_path):
-    add_course(typed, tmp_path / "made", [0, 5, 10, 15, 20, 25])
+    add_course(typed, tmp_path / "made", [0, 5, 10, 15, 20, 25, 30])
     said = json.loads(typed("trend", "--operator", "KF", "--json"))
     verdicts = {(each["kind"], each["name"]): each["verdict"] for each in said["trends"]}
     assert verdicts["p90", "neck_flexion_deg"] == "worse"
