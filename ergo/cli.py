@@ -20,7 +20,7 @@ import click
 
 from ergo import __version__
 from ergo.cli_compare import compare, trend
-from ergo.cli_library import library_option, operators, profile_of, sessions
+from ergo.cli_library import ANY_PATH, library_option, operators, profile_of, sessions
 from ergo.cli_print import (
     complain_of_command_line,
     let_nothing_be_unprintable,
@@ -161,8 +161,8 @@ def _report_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @ergo.command(epilog=ANALYSE_EXAMPLE)
-@click.argument("inputs", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder to make.")
+@click.argument("inputs", nargs=-1, required=True, type=ANY_PATH)
+@click.option("--out", required=True, type=ANY_PATH, help="Folder to make.")
 @click.option(
     "--rate",
     default=5.0,
@@ -228,7 +228,7 @@ def analyse(
 
 
 @ergo.command(epilog=RESCORE_EXAMPLE)
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", type=ANY_PATH)
 @_report_options
 def rescore(
     folder: Path,

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ergo.cli_library import force_option, json_option, library_option
+from ergo.cli_library import ANY_PATH, force_option, json_option, library_option
 from ergo.cli_print import print_json, say
 
 if TYPE_CHECKING:
@@ -31,9 +31,7 @@ LANGUAGE = click.option(
     show_default=True,
     help="Language of the result.",
 )
-OUT = click.option(
-    "--out", type=click.Path(path_type=Path), help="Folder to make for page and plots."
-)
+OUT = click.option("--out", type=ANY_PATH, help="Folder to make for page and plots.")
 
 
 @click.command(epilog=COMPARE_EXAMPLE)

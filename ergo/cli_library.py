@@ -29,13 +29,15 @@ Example:
 """
 Command = Callable[..., Any]
 DAY = click.DateTime(["%Y-%m-%d"])
+ANY_PATH = click.Path(path_type=Path, readable=False)
+"""What is wrong with a file is told when it is opened, as input (3), not as a command line (2)."""
 
 
 def library_option(command: Command) -> Command:
     """Add the option that names another library."""
     return click.option(
         "--library",
-        type=click.Path(path_type=Path, file_okay=False),
+        type=click.Path(path_type=Path, file_okay=False, readable=False),
         help="Folder of the library.  [default: ERGO_LIBRARY, else the user's own]",
     )(command)
 
@@ -92,7 +94,7 @@ def show(name: str, as_json: bool, library: Path | None) -> None:
 
 
 @sessions.command(epilog=SESSIONS_EXAMPLE)
-@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("folder", type=ANY_PATH)
 @click.option("--name", help="Its name in the library.  [default: that of the folder]")
 @tag_option
 @operator_option
@@ -162,7 +164,7 @@ def rename(name: str, new_name: str, library: Path | None) -> None:
 
 @sessions.command(epilog=SESSIONS_EXAMPLE)
 @click.argument("name")
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Zip file to write.")
+@click.option("--out", required=True, type=ANY_PATH, help="Zip file to write.")
 @force_option
 @library_option
 def export(name: str, out: Path, force: bool, library: Path | None) -> None:
@@ -177,7 +179,7 @@ def export(name: str, out: Path, force: bool, library: Path | None) -> None:
 
 
 @sessions.command("import", epilog=SESSIONS_EXAMPLE)
-@click.argument("archive", type=click.Path(path_type=Path))
+@click.argument("archive", type=ANY_PATH)
 @click.option("--name", help="Its name in this library.  [default: the one it had]")
 @library_option
 def import_session(archive: Path, name: str | None, library: Path | None) -> None:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from ergo.cli_library import ANY_PATH
 from ergo.cli_print import say
 from ergo.errors import SetUpError
 
@@ -19,7 +20,7 @@ Example:
 
 
 @click.command(epilog=SETUP_EXAMPLE)
-@click.argument("source", type=click.Path(path_type=Path))
+@click.argument("source", type=ANY_PATH)
 def setup(source: Path) -> None:
     """Say what the marks in the notes of a clip or still tell of camera and chair.
 

@@ -16,7 +16,7 @@ from av.video.stream import VideoStream
 from ergo.arrays import AnyArray, PictureArray
 from ergo.errors import InputError, UnreadableClip
 from ergo.frames.clip_times import ClipTimes, check_broken, clip_times
-from ergo.frames.file_checks import check_declared, check_readable, sha256_of
+from ergo.frames.file_checks import MOST_PIXELS_OF_CLIPS, check_declared, check_readable, sha256_of
 from ergo.frames.frame import Frame, SourceFacts
 
 CLIP_SUFFIXES = frozenset({".mp4", ".m4v", ".mov", ".avi", ".mkv", ".webm"})
@@ -25,6 +25,8 @@ CLIP_SUFFIXES = frozenset({".mp4", ".m4v", ".mov", ".avi", ".mkv", ".webm"})
 # must not make the decoder fetch from a network.
 _OPEN_OPTIONS = {"protocol_whitelist": "file", "format_whitelist": "mov,matroska,avi"}
 
+MOST_PIXELS_AT_ONCE = 2_500_000
+"""Larger ones (than Full HD) are decoded one at a time: each that waits is memory (ours)."""
 _TICK_SLACK = 1e-6  # of a sampling step; takes up rounding of times
 _MISSING_END_S = 0.5  # a container's stated length is trusted to this much
 
@@ -123,7 +125,8 @@ class ClipSource:
     def _sampled(self, container: InputContainer) -> Iterator[tuple[VideoFrame, float, int]]:
         """Yield picture, time [s] and count since decoding began, of those wanted."""
         stream = container.streams.video[0]
-        stream.thread_type = "AUTO"
+        is_large = stream.width * stream.height > MOST_PIXELS_AT_ONCE
+        stream.thread_type = "SLICE" if is_large else "AUTO"
         origin_s, pictures = self._from_start(container, stream)
         last_s, step_s, last_tick, broken, count = -np.inf, 0.0, -1, 0, -1
         for count, picture in enumerate(pictures):
@@ -278,8 +281,8 @@ def _check_size(stream: VideoStream, name: str) -> None:
             remedy="Copy it again from the camera.",
         )
     shape = float(stream.sample_aspect_ratio or 1) or 1.0
-    check_declared(round(codec.width * shape), codec.height, name, UnreadableClip)
-    check_declared(codec.width, codec.height, name, UnreadableClip)
+    for width in (round(codec.width * shape), codec.width):
+        check_declared(width, codec.height, name, UnreadableClip, MOST_PIXELS_OF_CLIPS)
 
 
 def _with_first(first: VideoFrame, rest: Iterator[VideoFrame]) -> Iterator[VideoFrame]:

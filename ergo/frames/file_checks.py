@@ -9,7 +9,9 @@ from ergo.errors import ErgoError
 from ergo.printable import is_text, printable
 
 MOST_PIXELS = 36_000_000
-"""A still or a picture of a clip may have this many pixels (ours)."""
+"""A still may have this many pixels (ours)."""
+MOST_PIXELS_OF_CLIPS = 12_000_000
+"""A picture of a clip, of which a decoder may have to keep 17; 4K has 9 million (ours)."""
 MOST_PIXELS_OF_PHONES = 60_000_000
 """A still in the formats in which phones deliver 48 to 50 million pixels (ours)."""
 MOST_ELONGATED = 50

@@ -105,6 +105,10 @@ class StillSource:
 
     def __iter__(self) -> Iterator[Frame]:
         """Read the picture."""
+        yield Frame(picture=self._picture(), time_s=0.0, number=0)
+
+    def _picture(self) -> PictureArray:
+        """Return the picture; what decoding took is free again."""
         with self._opened() as image:
             if self._least_px is not None:
                 share = self._least_px / max(image.size)
@@ -115,8 +119,7 @@ class StillSource:
                 image.load()  # before EXIF: what is damaged must not be met there first
             orientation, _ = _exif(image)
             turn = _UPRIGHT.get(orientation)
-            picture = _rgb(image if turn is None else image.transpose(turn))
-        yield Frame(picture=picture, time_s=0.0, number=0)
+            return _rgb(image if turn is None else image.transpose(turn))
 
     @contextlib.contextmanager
     def _opened(self) -> Iterator[Image.Image]:
@@ -156,9 +159,10 @@ def _rgb(image: Image.Image) -> PictureArray:
         grey = np.clip(np.asarray(image).astype(np.float64) / _FULL_16_BIT, 0, 1) * 255
         return np.repeat(np.rint(grey).astype(np.uint8)[..., None], 3, axis=2)
     if image.has_transparency_data:
-        layer = image.convert("RGBA")
-        image = Image.alpha_composite(Image.new("RGBA", layer.size, "white"), layer)
-    return np.array(image.convert("RGB"), dtype=np.uint8)
+        layer = image if image.mode == "RGBA" else image.convert("RGBA")
+        image = Image.new("RGB", layer.size, "white")
+        image.paste(layer, mask=layer.getchannel("A"))
+    return np.array(image if image.mode == "RGB" else image.convert("RGB"), dtype=np.uint8)
 
 
 def _exif(image: Image.Image) -> tuple[int, float | None]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
 from ergo.errors import InputError
-from ergo.frames.frame import FrameSource
+from ergo.frames.frame import FrameSource, SourceFacts
 from ergo.frames.read_ahead import read_ahead
 from ergo.landmarks.depth_errors import evened
 from ergo.landmarks.follow_state import FollowState, Row, Seen
@@ -25,7 +25,9 @@ from ergo.landmarks.watcher import LOOKS, OTHERS, Eyes, Watcher
 from ergo.notes.notes import Notes
 
 PART_S = 60.0  # length of the parts in which a clip is handed on
-DECODED_AHEAD = 4  # pictures that wait; bounds the memory
+DECODED_AHEAD = 4
+AHEAD_PIXELS = 9_000_000
+"""Of pictures that wait there are DECODED_AHEAD, or as many as have this many pixels in all."""
 
 OnProgress = Callable[[float], None]
 
@@ -112,7 +114,7 @@ def watch_parts(
     watcher = Watcher(notes, effort, source.facts, start or FollowState(), eyes or PeopleFinder())
     with closing(watcher):
         for number, of_part in groupby(
-            read_ahead(source, DECODED_AHEAD), key=lambda frame: frame.time_s // PART_S
+            read_ahead(source, _ahead(source.facts)), key=lambda frame: frame.time_s // PART_S
         ):
             rows = []
             for row in watcher.watch(of_part):
@@ -121,6 +123,11 @@ def watch_parts(
                     on_progress(row.time_s)
             seen = _landmarks(rows, effort, watcher.state.doubts)
             yield Part(seen, watcher.state, (number + 1) * PART_S)
+
+
+def _ahead(facts: SourceFacts) -> int:
+    """Return how many pictures may wait decoded."""
+    return max(1, min(DECODED_AHEAD, AHEAD_PIXELS // (facts.width_px * facts.height_px)))
 
 
 def join_parts(parts: Sequence[SourceLandmarks], effort: str) -> SourceLandmarks:

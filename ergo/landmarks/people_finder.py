@@ -28,6 +28,8 @@ SETTLED_SHARE = 0.06  # of the body's size: true bodies move less by another loo
 MOST_LOOKS = 2  # in which a body has to settle
 SAME_BODY_SHARE = 0.25  # of the body's size: nearer landmarks belong to one person
 REPEAT_SHARE = 0.08  # nearer finds of first looks are one and the same
+MOST_SEARCHED_PIXELS = 9_000_000
+"""Larger views are searched smaller; the search itself sees 224 px, its looks 256 px (ours)."""
 ENLARGED = 1.6  # tiles are this much smaller than the picture
 _CIRCLE = 1.9  # radius of the circle round a person, in trunk lengths, to start from
 _TRUNK = [INDEX[f"{part}_{side}"] for part in ("shoulder", "hip") for side in ("left", "right")]
@@ -108,7 +110,7 @@ class PeopleFinder:
         """Return one array (landmark, xy) per find, in px of the view."""
         height, width = view.picture.shape[:2]
         with quiet_native():
-            found = self._landmarker.detect(self._as_image(np.ascontiguousarray(view.picture)))
+            found = self._landmarker.detect(self._as_image(_searchable(view.picture)))
         return [
             np.array([(point.x * width, point.y * height) for point in points])
             for points in found.pose_landmarks
@@ -206,6 +208,18 @@ def _tiles(picture: PictureArray) -> Iterator[_View]:
     for top in (0, height - down):
         for left in (0, (width - across) // 2, width - across):
             yield _View(picture[top : top + down, left : left + across], left, top)
+
+
+def _searchable(picture: PictureArray) -> PictureArray:
+    """Return a picture as it is searched: the library copies it twice, so none that is huge."""
+    height, width = picture.shape[:2]
+    scale = (MOST_SEARCHED_PIXELS / (height * width)) ** 0.5
+    if scale < 1:
+        import cv2
+
+        small = (max(1, round(scale * width)), max(1, round(scale * height)))
+        picture = np.asarray(cv2.resize(picture, small, interpolation=cv2.INTER_AREA), np.uint8)
+    return np.ascontiguousarray(picture)
 
 
 def _box_from_trunk(body_px: FloatArray) -> Box:

@@ -298,8 +298,11 @@ def test_pixels_that_would_make_a_picture_too_narrow_to_show_anybody_are_refused
             read()
 
 
-def test_a_clip_of_too_large_pictures_is_refused_before_any_is_decoded(tmp_path, monkeypatch):
-    path = one_picture(tmp_path / "a.mp4", 6016, 6016)
+@pytest.mark.parametrize(("width", "height"), [(6016, 6016), (4224, 2880)])
+def test_a_clip_of_too_large_pictures_is_refused_before_any_is_decoded(
+    tmp_path, monkeypatch, width, height
+):
+    path = one_picture(tmp_path / "a.mp4", width, height)
     monkeypatch.setattr(ClipSource, "_decoded", None)
     for read in (lambda: ClipSource(path).facts, lambda: list(ClipSource(path))):
         with pytest.raises(UnreadableClip, match=r"a\.mp4: has too many pixels"):
