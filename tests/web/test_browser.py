@@ -394,6 +394,45 @@ def when_sent(page, sent, count):
     return sent
 
 
+def test_an_upload_that_could_not_be_ended_is_not_sent_a_second_time(browser, address, tmp_path):
+    (tmp_path / "long.mp4").write_bytes(bytes(1000))
+    context = browser.new_context(locale="en-GB")
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    page.goto(address)
+    page.wait_for_selector("#list li")
+    asked, answers = [], [503, 201]
+    page.on("request", lambda request: asked.append((request.method, request.url)))
+    page.route(
+        "**/api/uploads/*/done",
+        lambda route: route.fulfill(status=answers.pop(0), json={"error": "Later.", "job": "a"}),
+    )
+    page.locator("#files").set_input_files(tmp_path / "long.mp4")
+    expect(page.locator("#told")).to_contain_text("Later.")
+    page.locator("#files").set_input_files([])
+    with page.expect_response("**/done"):
+        page.locator("#files").set_input_files(tmp_path / "long.mp4")
+    expect(page.locator("#uploads p")).to_have_count(0)
+    assert answers == []
+    assert [method for method, _ in asked].count("PATCH") == 1
+    assert [url.rpartition("/")[2] for _, url in asked].count("uploads") == 1
+    context.close()
+
+
+def test_what_failed_can_be_tried_again_by_keys_alone(page):
+    job = {"id": "b" * 32, "name": "long", "state": "failed", "share": 0.0, "left_s": None}
+    job |= {"error": "The analysis lacked memory.", "session": None, "replaces": None}
+    job |= {"clips": [], "lacks_start": False, "can_be_repeated": True}
+    page.route("**/api/jobs", lambda route: route.fulfill(json=[job]))
+    page.route("**/api/jobs/*/again", lambda route: route.fulfill(status=204))
+    page.reload()
+    button = page.get_by_role("button", name="Try again: long")
+    button.focus()
+    with page.expect_request("**/again") as told:
+        page.keyboard.press("Enter")
+    assert (told.value.method, "b" * 32 in told.value.url) == ("POST", True)
+
+
 def test_clips_of_two_cameras_are_chosen_by_keys_alone_and_what_is_missing_is_said(page):
     sent = sent_for_analysis(page)
     tabbed_to(page, "cameras")
