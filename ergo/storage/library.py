@@ -232,6 +232,8 @@ class Library:
         with self._changing() as connection:
             known = rows.read_profile(connection, pseudonym)
             rows.delete_profile(connection, known.pseudonym)
+        with self._alone():
+            forget_deleted(self.engine, self.where)
 
     @property
     def _sessions(self) -> Path:

@@ -179,7 +179,7 @@ def _begin(connection: Connection) -> None:
 
 
 class StillRemembered(LibraryError):
-    """A session is deleted, but the database may still hold traces of its name."""
+    """Something is deleted, but the database may still hold traces of its name."""
 
 
 def forget_deleted(engine: Engine, where: str) -> None:
@@ -198,9 +198,9 @@ def forget_deleted(engine: Engine, where: str) -> None:
         is_done = False
     if not is_done:
         raise StillRemembered(
-            "is in use; the session is deleted, but traces of its name may remain.",
+            "is in use; it is deleted, but traces of the name may remain.",
             where=f"{where}:",
-            remedy="They are removed when the library is next opened.",
+            remedy="They are removed with the next deletion, or when the library is next opened.",
         )
 
 

@@ -40,7 +40,8 @@ def make_private(library: Path, *, is_shared: bool, is_new: bool) -> None:
     if not is_new and not library.stat().st_mode & bits:
         return  # nobody gets further than this
     own = [each for each in library.iterdir() if _is_own(each)]
-    if len(own) == len(list(library.iterdir())):
+    others = [each for each in library.iterdir() if not _is_own(each)]
+    if all(each.name.startswith(".") for each in others):  # what a file manager leaves
         _close(library, bits)
     for path in own:
         _close(path, bits)

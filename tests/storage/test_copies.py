@@ -16,6 +16,7 @@ from ergo.storage import copies
 from ergo.storage import library as library_module
 from ergo.storage.copies import clear_alone, clear_made, what_lies
 from ergo.storage.library import open_library
+from ergo.storage.library_entry import Profile
 from ergo.storage.library_schema import StillRemembered
 from ergo.storage.session_folder import read_session, write_session
 
@@ -140,6 +141,16 @@ def test_an_addition_that_fails_takes_no_recording_along(library, tmp_path, monk
 
 
 @ON_FILE
+def test_a_deleted_profile_leaves_no_trace_of_the_pseudonym(library):
+    library.save_profile(Profile("Pseudonym of one", "left", 171.5))
+    library.save_profile(Profile("Other", "right"))
+    assert traces(library.folder, b"Pseudonym of one")
+    library.delete_profile("Pseudonym of one")
+    assert traces(library.folder, b"Pseudonym of one") == []
+    assert library.profiles() == [Profile("Other", "right")]
+
+
+@ON_FILE
 @pytest.mark.parametrize("step", ["_recordings_of", "clear_made", "remove_folder"])
 def test_a_deletion_that_is_killed_is_finished_when_the_library_is_next_opened(
     full, library, monkeypatch, step
@@ -165,7 +176,7 @@ def test_what_the_database_could_not_forget_is_said_and_forgotten_later(full, li
     engine = open_library(library.folder).engine  # another program that reads for long
     with monkeypatch.context() as patched:
         patched.setattr("ergo.storage.library_schema._file_forgets", lambda _: False)
-        with pytest.raises(StillRemembered, match="deleted, but traces of its name may remain"):
+        with pytest.raises(StillRemembered, match="deleted, but traces of the name may remain"):
             library.delete(NAME)
     engine.dispose()
     assert [entry.name for entry in library.entries()] == ["kept"]

@@ -48,6 +48,7 @@ def earlier(small_session, tmp_path):
 
 
 def test_a_library_of_an_earlier_version_is_closed_when_it_is_opened(earlier):
+    (earlier / ".hidden").touch(mode=0o600)
     open_library(earlier).engine.dispose()
     assert open_to_others(earlier) == []
 
