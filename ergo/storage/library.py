@@ -34,6 +34,7 @@ from ergo.storage.library_schema import (
     check_age,
     engine_for,
     forget_deleted,
+    log_is_settled,
     migrate,
     told,
     told_of_database,
@@ -313,7 +314,7 @@ class Library:
         if not self._marks.is_dir() or not any(self._marks.iterdir()):
             return
         with if_alone(self._lock) as is_ours:
-            if is_ours:
+            if is_ours and log_is_settled(self.engine):
                 for mark in self._marks.iterdir():
                     with suppress(StillRemembered):  # the mark stays: the next one tries again
                         self._settle(mark.name)

@@ -39,7 +39,8 @@ _STEPS = "ergo.storage.migrations"
 PATIENCE_S = 60
 """How long we wait for another program that is writing. [s]"""
 
-_FORGET = ("PRAGMA wal_checkpoint(TRUNCATE)", "VACUUM", "PRAGMA wal_checkpoint(TRUNCATE)")
+_CHECKPOINT = "PRAGMA wal_checkpoint(TRUNCATE)"
+_FORGET = (_CHECKPOINT, "VACUUM", _CHECKPOINT)
 
 METADATA = MetaData()
 LIBRARY = Table("library", METADATA, Column("id", Text, primary_key=True))
@@ -202,6 +203,24 @@ def forget_deleted(engine: Engine, where: str) -> None:
             where=f"{where}:",
             remedy="They are removed with the next deletion, or when the library is next opened.",
         )
+
+
+def log_is_settled(engine: Engine) -> bool:
+    """Let nothing lie in the log that a killed program had half-committed; False if it is in use.
+
+    Such a change is not seen now, but would be when all programs have closed the database.
+    """
+    if engine.dialect.name != "sqlite":
+        return True
+    raw = engine.raw_connection()
+    try:
+        raw.cursor().execute("PRAGMA busy_timeout=1000")  # it can be done another time
+        return not raw.cursor().execute(_CHECKPOINT).fetchone()[0]
+    except sqlite3.Error:
+        return False
+    finally:
+        raw.cursor().execute(f"PRAGMA busy_timeout={PATIENCE_S * 1000}")
+        raw.close()
 
 
 def _file_forgets(engine: Engine) -> bool:

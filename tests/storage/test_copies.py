@@ -2,8 +2,10 @@
 
 import json
 import os
+import random
 import subprocess
 import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -251,3 +253,52 @@ def test_the_command_line_says_what_lies_there_and_clears_after_a_question(libra
         busy = ergo("sessions", "clear", "--yes", *where)
     assert busy.returncode == 3
     assert "is open in another `ergo serve`" in busy.stderr
+
+
+DELETES = """
+import sys
+import time
+from pathlib import Path
+from ergo.storage.library import open_library
+with open_library(Path(sys.argv[1])) as library:
+    print("go", flush=True)
+    for name in sys.argv[2:]:
+        library.delete(name)
+print("done", flush=True)
+"""
+
+
+def test_a_deletion_killed_at_any_moment_leaves_a_session_whole_or_nothing_of_it(tmp_path):
+    """The library is closed while its bytes are read: that gives up SQLite's locks (POSIX)."""
+    place, names, kept = tmp_path / "library", [f"{NAME} {number}" for number in range(12)], {}
+    with open_library(place) as library:
+        for number, name in enumerate(names):
+            recording = sent(place, 100 + number, PICTURE + name.encode())
+            entry = library.add(session_of(tmp_path / str(number), recording), name)
+            job(place, f"{number:032x}", session=entry.id, inputs=[str(recording)])
+            kept[name] = entry
+    chance, left = random.Random(4), set(names)
+    for _ in range(10):
+        with (
+            open_library(place) as page,
+            subprocess.Popen(
+                [sys.executable, "-c", DELETES, place, *sorted(left)[:2]],
+                stdout=subprocess.PIPE,
+                text=True,
+            ) as other,
+        ):
+            assert other.stdout.readline() == "go\n"
+            time.sleep(chance.uniform(0, 0.06))
+            other.kill()
+            other.wait()
+            open_library(place).engine.dispose()
+            left = {entry.name for entry in page.entries()}
+        for name, entry in kept.items():
+            recording = place / "recordings" / f"{100 + names.index(name):032x}"
+            if name in left:
+                assert (entry.folder / "report.html").read_bytes() == b"<img>" + PICTURE
+                assert (recording / "001.mp4").read_bytes() == PICTURE + name.encode()
+            else:
+                assert traces(place, entry.id.encode(), recording.name.encode()) == []
+        assert list((place / "changing").iterdir()) == []
+    assert len(left) < len(names)
