@@ -37,7 +37,6 @@ MODEL_PATH = Path(__file__).parent / "models" / "correction.npz"
 REACH_PATH = Path(__file__).parent / "tables" / "reach.csv"
 VARIANTS = ("known", "assumed")
 
-
 _PLACE_WEIGHT, _DIRECTION_WEIGHT, _ELEVATION_WEIGHT = 4.0, 1.5, 3.0
 _SPREAD_WEIGHT = 0.5
 _FARTHEST = 27.0  # beyond it bells stay at 2e-12: smaller squares are slow to reckon with
@@ -346,11 +345,8 @@ def _of_part(
 
 
 def _answers(of: FloatArray, learned: PartModel) -> tuple[FloatArray, FloatArray]:
-    """Return a part's moves (frame, weight) and spreads (frame, angle) before widening.
-
-    Some frames at a time and in 32-bit floats, for speed; these are far finer than what
-    is measured.
-    """
+    """Return a part's moves (frame, weight) and spreads (frame, angle) before widening."""
+    # some frames at a time and in 32-bit floats, for speed: far finer than what is measured
     quick = PartModel(*(getattr(learned, name).astype(np.float32) for name in PartModel.__slots__))
     of = of.astype(np.float32, order="C")
     moves = np.empty((len(of), learned.weights.shape[1]))

@@ -96,9 +96,8 @@ def _measured(
     """Return the angles and their standard deviations, two arrays (frame, angle)."""
     camera_of = timeline.source_index
     azimuth_deg = view_azimuth_deg(points)
-    known = level_is_known(cameras)[camera_of]
+    known, moments = level_is_known(cameras)[camera_of], _moments(timeline, notes)
     usual, spread = usual_error(azimuth_deg, known), usual_spread(azimuth_deg, known)
-    moments = _moments(timeline, notes)
     seated = held = np.ones((len(timeline), 1))
     if learned is not None:
         seated = seated_share(learned.points, known)[:, None]
@@ -117,7 +116,6 @@ def _measured(
     )
     if learned is None:
         return value, np.sqrt(variance)
-    share = np.where(np.isnan(learned.sd), 0.0, seated)
     # what is asked for in a neutral moment, hanging arms, is no less sure for being unusual
     taught_variance, as_usual = (
         standard_deviation(sd, away_s, cameras, camera_of) ** 2
@@ -126,8 +124,8 @@ def _measured(
     taught, taught_variance = _from_own_zero(
         timeline, learned.points, learned.angles, taught_variance, as_usual, moments, "learned"
     )
-    disagree = apart(taught, value)
-    variance = mixed_variance(variance, taught_variance, share, disagree)
+    share = np.where(np.isnan(learned.sd), 0.0, seated)
+    variance = mixed_variance(variance, taught_variance, share, apart(taught, value))
     return mixed(value, taught, share), np.sqrt(variance)
 
 

@@ -1,7 +1,7 @@
 """A session as a folder: the recording is read back, all else is computed again."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -10,6 +10,7 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from ergo.errors import SessionError
+from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import Notes
 from ergo.posture.alignment import Start
 from ergo.session import SCHEMA, Beside, Recording, Session, Settings
@@ -17,7 +18,7 @@ from ergo.storage.folder import SESSION_FILE
 from ergo.storage.landmark_file import StoredLandmarks, read_landmarks, write_landmarks
 from ergo.storage.session_content import described_source, read_places, source_of, write_places
 from ergo.storage.tables import plain, write_json
-from ergo.timeline import build_timeline
+from ergo.timeline import Timeline, build_timeline
 from ergo.together import laid_beside, one_after_the_other
 from ergo.whole import recover
 
@@ -103,17 +104,10 @@ def read_session(folder: Path) -> StoredSession:
         )
         if not np.isin(landmarks.source_index, range(len(sources))).all():
             raise ValueError("source")  # session.json knows fewer recordings
-        timeline = build_timeline(
-            tuple(facts.name for facts in sources),
-            tuple(
-                landmarks.time_s[landmarks.source_index == index] for index in range(len(sources))
-            ),
-            tuple(facts.kind == "clip" for facts in sources),
-        )
         recording = Recording(
             settings=_SETTINGS.validate_python(described["settings"]),
             sources=sources,
-            timeline=timeline,
+            timeline=_timeline_of(sources, landmarks),
             number=landmarks.number,
             tracks=landmarks.tracks,
             damage=_WORDS.validate_python(described["damage"]),
@@ -134,6 +128,15 @@ def read_session(folder: Path) -> StoredSession:
     except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:
         raise _damaged(folder) from error
     return StoredSession(recording, notes)
+
+
+def _timeline_of(sources: Sequence[SourceFacts], landmarks: StoredLandmarks) -> Timeline:
+    each = range(len(sources))
+    return build_timeline(
+        tuple(facts.name for facts in sources),
+        tuple(landmarks.time_s[landmarks.source_index == index] for index in each),
+        tuple(facts.kind == "clip" for facts in sources),
+    )
 
 
 def _read_beside(row: Mapping[str, Any]) -> tuple[Notes, Start]:

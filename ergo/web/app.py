@@ -123,13 +123,7 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
     app = Starlette(
         routes=ROUTES,
         middleware=[Middleware(Guard, keys=keys)],
-        exception_handlers={
-            ErgoError: _told,
-            PictureLost: _lost,
-            PictureSlow: _slow,
-            HTTPException: _refused,
-            Exception: _our_fault,
-        },
+        exception_handlers=_ANSWERS,
         lifespan=lifespan,
     )
     app.state.desk = desk
@@ -161,3 +155,13 @@ def _refused(request: Request, error: Exception) -> Response:
 def _our_fault(request: Request, error: Exception) -> Response:
     why = in_words("Sorry, this is a mistake in the program.", words_of(request))
     return JSONResponse({"error": why}, status_code=HTTPStatus.INTERNAL_SERVER_ERROR)
+
+
+_ANSWERS = {
+    ErgoError: _told,
+    PictureLost: _lost,
+    PictureSlow: _slow,
+    HTTPException: _refused,
+    Exception: _our_fault,
+}
+"""What the reader is told of each kind of error."""
