@@ -105,15 +105,8 @@ def _measured(
     variance = standard_deviation(spread, away_s, cameras, camera_of) ** 2
     left_in = (1 - held) * usual
     variance += left_in**2 + standing_variance(seated[:, 0], known, left_in)
-    value, variance = _from_own_zero(
-        timeline,
-        points,
-        wrapped(body_angles(points, population_neutral()) - held * usual),
-        variance,
-        variance,
-        moments,
-        "plain",
-    )
+    plain = wrapped(body_angles(points, population_neutral()) - held * usual)
+    value, variance = _from_own_zero(timeline, points, plain, variance, variance, moments, "plain")
     if learned is None:
         return value, np.sqrt(variance)
     # what is asked for in a neutral moment, hanging arms, is no less sure for being unusual
