@@ -156,7 +156,7 @@ def marks(rng: random.Random, _: Path, __: Material) -> None:
         "floor": [
             {
                 "corners": [clicked() for _ in range(4)],
-                "first_side_m": rng.choice((0.001, 0.6, 10)),
+                "first_side_m": rng.choice((0.01, 0.6, 10)),
                 "second_side_m": 0.6,
             }
         ],
@@ -164,7 +164,7 @@ def marks(rng: random.Random, _: Path, __: Material) -> None:
     }
     camera = {
         "focal_px": rng.choice((1, 300, 900, 1e6)),
-        "height_m": rng.choice((0.01, 1.5, 9.9)),
+        "height_m": rng.choice((0.05, 1.5, 9.9)),
         "pitch_deg": rng.choice((-89, -12, 0, 89)),
         "roll_deg": rng.choice((-180, 0, 3)),
     }
