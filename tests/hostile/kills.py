@@ -112,6 +112,8 @@ def _library_state(folder: Path) -> State:
     place = folder / "library"
     with open_library(place) as library:
         entries = library.entries()
+        for entry in entries:
+            OpenSessions(library).get(entry.id)  # takes back what was only begun, as the page does
         known = [
             (entry.name, entry.tags, entry.operator, str(entry.recorded_on), _files(entry.folder))
             for entry in entries
