@@ -11,7 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from ergo.posture.angle_names import NAMES
-from tests.end_to_end.conftest import ROOT, run_ergo
+from tests.end_to_end.conftest import ROOT, SAMPLE, run_ergo
 
 EXAMPLE = ROOT / "reports" / "sample"
 REMEDY = "Make it anew: bash .ci/example"
@@ -20,8 +20,10 @@ REMEDY = "Make it anew: bash .ci/example"
 @pytest.fixture(scope="module")
 def rebuilt(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Return the example, judged and reported again from its landmarks."""
-    copy = tmp_path_factory.mktemp("example") / "sample"
+    place = tmp_path_factory.mktemp("example")
+    copy = place / EXAMPLE.relative_to(ROOT)
     shutil.copytree(EXAMPLE, copy)
+    shutil.copytree(SAMPLE, place / SAMPLE.relative_to(ROOT))  # the report shows its pictures
     finished = run_ergo("rescore", copy)
     assert finished.code == 0, finished.err
     return copy

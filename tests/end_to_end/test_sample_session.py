@@ -17,6 +17,7 @@ FILES = [
     "frames.csv",
     "frames.parquet",
     "landmarks.parquet",
+    "places.json",
     "report.html",
     "report.pdf",
     "session.json",

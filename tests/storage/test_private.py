@@ -54,7 +54,8 @@ def test_a_library_of_an_earlier_version_is_closed_when_it_is_opened(earlier):
 
 
 def test_what_is_not_the_librarys_is_left_alone(earlier):
-    (earlier / "holiday").mkdir(mode=0o755)
+    (earlier / "holiday").mkdir()
+    (earlier / "holiday").chmod(0o755)
     (earlier / "holiday" / "a.jpg").write_bytes(b"x")
     (earlier / "holiday" / "a.jpg").chmod(0o644)
     open_library(earlier).engine.dispose()
