@@ -30,11 +30,7 @@ __all__ = [
 ]
 
 if TYPE_CHECKING:
-    from ergo.errors import ErgoError
-    from ergo.notes.notes import Notes
-    from ergo.session import Session, Settings
-    from ergo.stats.exposure import Exposure
-    from ergo.workflow import (
+    from ergo.app.workflow import (
         Outcome,
         ReportChoices,
         analyse_session,
@@ -42,13 +38,17 @@ if TYPE_CHECKING:
         load_session,
         rescore_session,
     )
+    from ergo.errors import ErgoError
+    from ergo.exposure.exposure import Exposure
+    from ergo.notes.notes import Notes
+    from ergo.session.session import Session, Settings
 
 _HOMES = {
     "ErgoError": "ergo.errors",
-    "Exposure": "ergo.stats.exposure",
+    "Exposure": "ergo.exposure.exposure",
     "Notes": "ergo.notes.notes",
-    "Session": "ergo.session",
-    "Settings": "ergo.session",
+    "Session": "ergo.session.session",
+    "Settings": "ergo.session.session",
 }
 
 
@@ -57,4 +57,4 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module 'ergo' has no attribute {name!r}")
     from importlib import import_module
 
-    return getattr(import_module(_HOMES.get(name, "ergo.workflow")), name)
+    return getattr(import_module(_HOMES.get(name, "ergo.app.workflow")), name)

@@ -137,7 +137,7 @@ def is_there(pid):
         return False
 
 
-@pytest.mark.parametrize("module", ["ergo.watching_apart", "ergo.views.pdf"])
+@pytest.mark.parametrize("module", ["ergo.app.watching_process", "ergo.report.pdf"])
 def test_our_children_end_when_nobody_tells_them_anything(module):
     done = subprocess.run(
         [sys.executable, "-m", module], stdin=subprocess.DEVNULL, capture_output=True, check=False

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from ergo import cli
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
+from ergo.app.workflow import Outcome, exposure_of_session, judge_again
 from ergo.errors import NothingToAnalyse
 from ergo.frames.stills import StillSource
 from ergo.notes.notes import ClockSpan, Notes
+from ergo.report.text.summary import summary_lines
 from ergo.timeline import build_timeline
-from ergo.views.summary_text import summary_lines
-from ergo.workflow import Outcome, exposure_of_session, judge_again
 from tests.web.conftest import SAMPLES, invented_session
 from tests.web.test_choosing import session_of_stills
 
@@ -54,7 +54,7 @@ def analysed(monkeypatch, finish, *options):
         on_progress(StillSource(SAMPLES / "stills" / "5_ro_overhead.jpg").facts, 0.0)
         return finish()
 
-    monkeypatch.setattr("ergo.workflow.analyse_session", analyse_session)
+    monkeypatch.setattr("ergo.app.workflow.analyse_session", analyse_session)
     with pytest.raises(SystemExit) as left:
         cli.main(["analyse", "a.jpg", "--out", "out", *options])
     return left.value.code, terminal
@@ -108,7 +108,7 @@ def seen_in_the_first_alone(session, pictures):
         tracks={"operator": replace(track, picture_px=points, presence=presence)},
         doubt={},
     )
-    return judge(recording, (Notes(),) * pictures)
+    return evaluate_session(recording, (Notes(),) * pictures)
 
 
 def test_the_pictures_that_show_too_little_are_named_and_no_other(monkeypatch, outcome):

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ergo.cli import main
-from ergo.cli_print import print_json, remark, say
+from ergo.cli.printing import print_json, remark, say
 from ergo.printable import is_text, printable
 
 ROOT = Path(__file__).parents[1]

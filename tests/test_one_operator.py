@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ergo import workflow
+from ergo.app import workflow
+from ergo.app.workflow import analyse_session, rescore_session
 from ergo.errors import SeveralOperators
 from ergo.notes.notes import Notes
-from ergo.workflow import analyse_session, rescore_session
 from tests.web.conftest import folder_of
 from tests.web.test_choosing import STILLS, session_of_stills
 

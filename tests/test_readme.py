@@ -12,7 +12,11 @@ from click.testing import CliRunner
 from ergo.cli import ergo
 
 ROOT = Path(__file__).parents[1]
-PAGES = [ROOT / name for name in ("README.md", "DEVELOPERS.md") if (ROOT / name).is_file()]
+PAGES = [
+    ROOT / name
+    for name in ("README.md", "DEVELOPERS.md", "reports/accuracy.md", "ergo/training/MODEL_CARD.md")
+    if (ROOT / name).is_file()
+]
 
 SAMPLE, TEST = ".ci/sample", ".ci/test"
 

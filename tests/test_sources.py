@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from ergo.published_sources import MARKS, cited, marks_of, sources
-from ergo.scores.readings import READINGS
+from ergo.scores.interpretations import READINGS
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "ergo"
@@ -74,7 +74,7 @@ def test_no_test_cites_what_is_not_in_the_clone():
 
 
 def test_the_zones_of_the_clock_rest_on_teaching_texts():
-    head = (PACKAGE / "posture" / "tables" / "clock_zones.csv").read_text(encoding="utf-8")
+    head = (PACKAGE / "workplace" / "tables" / "clock_zones.csv").read_text(encoding="utf-8")
     keys = set(cited(head))
     assert {"assisting-quiz", "clinician-slides"} <= keys
     assert "http" not in head

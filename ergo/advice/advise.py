@@ -16,19 +16,19 @@ from ergo.advice.measured import (
 )
 from ergo.advice.rules import Rule, While, rules
 from ergo.arrays import BoolArray, FloatArray
+from ergo.exposure.assessed import assessed
+from ergo.exposure.bands import NOT_KNOWN, strain_of
+from ergo.exposure.exposure import Exposure, HoldRecord, LimitShares
+from ergo.exposure.groups import mouth_area_labels, task_labels
+from ergo.exposure.limits import limit_set
 from ergo.notes.excluded import is_excluded
 from ergo.notes.notes import Notes
 from ergo.notes.vocabulary import area_keys, task_keys
 from ergo.posture.angle_names import ANGLES, AngleName
-from ergo.posture.clock_track import ClockTrack
-from ergo.posture.place_track import PlaceTrack
 from ergo.posture.posture_track import PostureTrack
-from ergo.stats.assessed import assessed
-from ergo.stats.bands import NOT_KNOWN, strain_of
-from ergo.stats.exposure import Exposure, HoldRecord, LimitShares
-from ergo.stats.groups import mouth_area_labels, task_labels
-from ergo.stats.limits import limit_set
 from ergo.timeline import Timeline
+from ergo.workplace.clock_track import ClockTrack
+from ergo.workplace.place_track import PlaceTrack
 
 LEAST_SHARE = 0.02
 """Less than this share of the session is not worth advice (ours)."""

@@ -8,10 +8,10 @@ from scipy.special import ndtr
 
 from ergo.advice.rules import Claim, Rule
 from ergo.arrays import BoolArray, FloatArray
-from ergo.posture.clock import hours_apart
-from ergo.posture.clock_track import ClockTrack
-from ergo.posture.place_track import PlaceTrack
 from ergo.timeline import Timeline
+from ergo.workplace.clock import hours_apart
+from ergo.workplace.clock_track import ClockTrack
+from ergo.workplace.place_track import PlaceTrack
 
 CLOCK = "clock_hours"
 SURE = 0.9

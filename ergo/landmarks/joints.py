@@ -1,8 +1,8 @@
 """Joint centres, hidden ones included: a branch of the heavy network that was taught further.
 
 The first stages of the landmark network are shared; its later stages exist a
-second time with weights taught on scenes with exact truth (see the model card in
-DEVELOPERS.md), and a small head reads joint centres from them: where heat for a
+second time with weights taught on scenes with exact truth (see the model card of
+training), and a small head reads joint centres from them: where heat for a
 joint lies, what texture is found there, and what the whole crop looks like. A second,
 smaller head reads a patient's joints from an upright crop between a clinician's hands
 and the patient's head, and whether there is a patient at all.

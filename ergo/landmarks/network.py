@@ -23,7 +23,7 @@ from ergo.landmarks.runtime import (
     picture_library,
 )
 
-Care = Literal["once", "closer", "closer, mirrored too", "lying"]
+Refinement = Literal["once", "closer", "closer, mirrored too", "lying"]
 """How joints are looked for: in the crop; in the upper body again; in mirror images of both too;
 or those of who lies at somebody's hands."""
 
@@ -73,7 +73,7 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Look:
+class PoseEstimate:
     """What the network saw in one crop.
 
     Attributes
@@ -95,8 +95,8 @@ class Look:
     impression : array (feature,) or None
         What the network makes its points from: the whole crop in some thousand
         numbers, by which roles are told apart; of the crop as it was shown.
-    at_hands : Look or None
-        Who lies at the hands, as :mod:`ergo.landmarks.lying` tells; None where
+    at_hands : PoseEstimate or None
+        Who lies at the hands, as :mod:`ergo.tracking.patient_detector` tells; None where
         nobody was looked for there.
     """
 
@@ -107,7 +107,7 @@ class Look:
     next_box: Box
     joints: Joints | None = None
     impression: FloatArray | None = None
-    at_hands: "Look | None" = None
+    at_hands: "PoseEstimate | None" = None
 
 
 def box_round(centre_px: FloatArray, top_px: FloatArray) -> Box:
@@ -141,7 +141,7 @@ class PoseNetwork:
         self._compiled: Any = compile_network(network, _OUTPUTS, at_once, feeding, branch)
         self._of_thread = threading.local()
 
-    def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> Look:
+    def look(self, picture: PictureArray, box: Box, *, mirrored: bool = False) -> PoseEstimate:
         """Return what the network sees in one crop of a picture.
 
         Parameters
@@ -166,7 +166,7 @@ class PoseNetwork:
         world_m = world.copy()
         world_m[:, :2] = world[:, :2] @ _turn(box).T
         body = len(LANDMARKS)
-        look = Look(
+        look = PoseEstimate(
             picture_px[:body],
             world_m[:body],
             expit(points[:body, 3]),

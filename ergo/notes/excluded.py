@@ -2,7 +2,7 @@
 
 What was made of a recording leaves them out by its own ``without``: ``PostureTrack``,
 ``ClockTrack``, ``PlaceTrack``, ``MethodScore``, and all of these together ``Session`` and
-``ergo.stats.pool.Measured``.
+``ergo.comparison.pool.Measured``.
 """
 
 from collections.abc import Sequence

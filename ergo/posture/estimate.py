@@ -5,13 +5,14 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
+from ergo.camera.camera import Camera
 from ergo.errors import InputError
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import Notes
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import Corrected, corrected
 from ergo.posture.joints import joint_points
+from ergo.posture.learned.correction import Corrected, corrected
 from ergo.posture.mixing import apart, mixed, mixed_variance, wrapped
 from ergo.posture.neutral import (
     neutral_body,
@@ -24,14 +25,13 @@ from ergo.posture.posture_track import PostureTrack
 from ergo.posture.smoothing import bridged, smoothed
 from ergo.posture.standing import seated_share, standing_variance
 from ergo.posture.uncertainty import (
-    can_be_told,
+    is_estimable,
     level_is_known,
     standard_deviation,
     usual_error,
     usual_spread,
     view_azimuth_deg,
 )
-from ergo.room.camera import Camera
 from ergo.timeline import Timeline
 
 
@@ -80,8 +80,8 @@ def estimate_posture(
     refined = joint_points(track, cameras, timeline, placed.hip_depth_m) if is_corrected else None
     learned = None if refined is None else _learned(timeline, *refined, cameras)
     value, sd = _measured(timeline, points, away_s, cameras, notes, learned)
-    is_told = np.isfinite(value) & can_be_told(sd)
-    value, sd = np.where(is_told, value, np.nan), np.where(is_told, sd, np.nan)
+    is_estimated = np.isfinite(value) & is_estimable(sd)
+    value, sd = np.where(is_estimated, value, np.nan), np.where(is_estimated, sd, np.nan)
     return PostureTrack(value, sd, track.found, away_s > 0)
 
 

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray, frames_side_by_side
+from ergo.camera.camera import Camera
 from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.body_points import POINTS, POSITION, BodyPoints, body_points
-from ergo.room.camera import Camera
 from ergo.timeline import Timeline
 
 _POINT_OF = {"c7": "trunk_top"}

@@ -116,8 +116,8 @@ def with_limbs(points: BodyPoints, directions: FloatArray) -> BodyPoints:
         "nose": ears + points["nose"] - points.middle("ear"),
     }
     for side, half in (("left", 0.5), ("right", -0.5)):
-        eyes = points[f"eye_outer_{side}"] - points.middle("eye_outer")
-        span = g.length(eyes)[:, None] * g.unit(limb["ears"]) * 2 * half
+        detector = points[f"eye_outer_{side}"] - points.middle("eye_outer")
+        span = g.length(detector)[:, None] * g.unit(limb["ears"]) * 2 * half
         moved |= {
             f"hip_{side}": hips + half * limb["hips"],
             f"shoulder_{side}": shoulders + half * limb["shoulders"],

@@ -6,14 +6,14 @@ from functools import cache
 import numpy as np
 
 from ergo.arrays import FloatArray, IndexArray
+from ergo.camera.camera import Camera, Level
+from ergo.camera.level import fused
 from ergo.errors import NotesError
 from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.body_points import BodyPoints, body_points
 from ergo.posture.geometry import unit
 from ergo.posture.posture_track import PostureTrack
-from ergo.posture.tables_reading import rows
-from ergo.room.camera import Camera, Level
-from ergo.room.level import fused
+from ergo.published_tables import rows
 from ergo.timeline import Timeline
 
 NEUTRAL_PITCH_SD_DEG, NEUTRAL_ROLL_SD_DEG = 4.5, 3.0
@@ -30,7 +30,7 @@ _LATEST_S = 1.0
 @cache
 def population_neutral() -> BodyPoints:
     """Return an average body in the neutral posture, one frame."""
-    table = rows("neutral_body")
+    table = rows("posture", "neutral_body")
     return body_points(
         {row["point"]: np.array([[float(row[axis]) for axis in "xyz"]]) for row in table}
     )

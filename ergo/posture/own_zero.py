@@ -15,7 +15,7 @@ import numpy as np
 from ergo.arrays import BoolArray, FloatArray, IndexArray
 from ergo.posture.angle_names import ANGLES, COLUMN
 from ergo.posture.mixing import apart, mixed
-from ergo.posture.tables_reading import rows
+from ergo.published_tables import rows
 
 Path = Literal["learned", "plain"]
 
@@ -79,15 +79,17 @@ def _zero(offset: FloatArray, variance: FloatArray, variance_then: FloatArray, p
     between_sd, again_sd, most_share = _table(path)
     then, usual = _middle(variance_then), _middle(variance)
     off2 = _middle(offset) ** 2
-    is_told = _RELATIVE & np.isfinite(off2) & (then > _LEAST_VARIANCE) & (usual > _LEAST_VARIANCE)
-    then, usual, off2 = (np.where(is_told, each, 1.0) for each in (then, usual, off2))
+    is_estimated = (
+        _RELATIVE & np.isfinite(off2) & (then > _LEAST_VARIANCE) & (usual > _LEAST_VARIANCE)
+    )
+    then, usual, off2 = (np.where(is_estimated, each, 1.0) for each in (then, usual, off2))
     people = np.minimum(between_sd**2, most_share * np.minimum(then, usual))
     alone = then - people + again_sd**2
     # an offset larger than both spreads allow: this person, or this view, differs by more
     larger = np.maximum(people, off2 - alone)
     share = larger / (larger + alone)
     left = usual - people + larger * alone / (larger + alone)
-    share, growth = np.where(is_told, share, 0.0), np.where(is_told, left / usual, 1.0)
+    share, growth = np.where(is_estimated, share, 0.0), np.where(is_estimated, left / usual, 1.0)
     return _Zero(np.where(_RELATIVE, share, share[_TRUNK]), growth)
 
 
@@ -103,7 +105,7 @@ def _middle(values: FloatArray) -> FloatArray:
 
 def _table(path: Path) -> FloatArray:
     """Return spread between people, of taking it again, and most share, array (3, angle)."""
-    told = {row["angle"]: row for row in rows("neutral_moment") if row["path"] == path}
+    told = {row["angle"]: row for row in rows("posture", "neutral_moment") if row["path"] == path}
     found = np.zeros((3, len(ANGLES)))
     for column, angle in enumerate(ANGLES):
         stem = angle.name.removesuffix("_left").removesuffix("_right")

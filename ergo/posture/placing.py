@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ergo.arrays import FloatArray
+from ergo.camera.camera import Camera
 from ergo.landmarks.names import INDEX
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.body_points import POINTS, BodyPoints, body_points, turned
-from ergo.room.camera import Camera
 from ergo.timeline import Timeline
 
 _NEAREST_M = 0.1

@@ -4,7 +4,7 @@ import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.runs import Run, clip_runs
+from ergo.posture.time_segments import Run, clip_runs
 from ergo.timeline import Timeline, longest_gap_s
 
 CUTOFF_HZ = 1.0

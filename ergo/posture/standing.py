@@ -1,7 +1,7 @@
 """Who stands: what was learned from seated people does not hold for them.
 
 The joint centres and their correction were learned from scenes of seated people
-with few others among them (model card in DEVELOPERS.md). Where a thigh comes
+with few others among them (training/MODEL_CARD.md). Where a thigh comes
 near the vertical they fade out, and the plain landmarks, learned from people of
 every kind, stand alone with the spread of their own errors. So does the usual error
 of the plain landmarks where the level is known: it was measured on seated people too.

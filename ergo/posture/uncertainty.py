@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray, IndexArray
+from ergo.camera.camera import Camera
 from ergo.posture import geometry as g
 from ergo.posture.angle_names import ANGLES, AngleName
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.tables_reading import rows
-from ergo.room.camera import Camera
+from ergo.published_tables import rows
 
 ERRORS_PATH = Path(__file__).parent / "tables" / "hybrid_errors.csv"
 
@@ -49,7 +49,7 @@ WIDEST_SD = {"deg": 30.0, "mm": 25.0}
 seated work, and a number would only look like a measurement (ours)."""
 
 
-def can_be_told(sd: FloatArray) -> BoolArray:
+def is_estimable(sd: FloatArray) -> BoolArray:
     """Return where a standard deviation (frame, angle) still lets an angle be told."""
     widest = [WIDEST_SD["mm" if "_mm" in angle.name else "deg"] for angle in ANGLES]
     told: BoolArray = sd <= np.array(widest)
@@ -151,7 +151,7 @@ def _views(column: str, stem: str, level: str) -> tuple[FloatArray, FloatArray]:
     """Return the views of the table, rising [deg], and the value of ``column`` in each."""
     table = [
         (float(row["azimuth_deg"]), float(row[column]))
-        for row in rows("hybrid_errors")
+        for row in rows("posture", "hybrid_errors")
         if row["angle"] == stem and row["level"] == level
     ]
     views, values = np.array(sorted(table)).T

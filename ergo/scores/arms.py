@@ -7,7 +7,7 @@ import numpy as np
 from ergo.posture.angle_names import COLUMN
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.projections import arm_outward, raised_forward
-from ergo.scores.parts import Reading
+from ergo.scores.body_regions import Reading
 
 
 def arms_as_read(posture: PostureTrack, reading: Reading) -> PostureTrack:
@@ -34,8 +34,8 @@ def arms_as_read(posture: PostureTrack, reading: Reading) -> PostureTrack:
         if reading["abduction_by"] == "out-of-plane":
             out = COLUMN[f"shoulder_abduction_deg_{side}"]
             outward, spread = arm_outward(posture, side)
-            is_told = np.isfinite(outward)
-            value[:, out] = np.where(is_told, outward, value[:, out])
-            sd[:, out] = np.where(is_told, spread, sd[:, out])
+            is_estimated = np.isfinite(outward)
+            value[:, out] = np.where(is_estimated, outward, value[:, out])
+            sd[:, out] = np.where(is_estimated, spread, sd[:, out])
         value[:, flexion] = raised_forward(value[:, flexion])
     return replace(posture, value=value, sd=sd)

@@ -16,10 +16,10 @@ import numpy as np
 from ergo.arrays import BoolArray, FloatArray
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.projections import trunk_inclination
+from ergo.scores.body_regions import ArmSide, Reading, lean, measured, with_support
 from ergo.scores.circumstances import Circumstances
-from ergo.scores.judged import Judged, assumed_where_unseen, chosen, judge_lean, worst
 from ergo.scores.method_score import NOT_SEEN, MethodScore
-from ergo.scores.parts import ArmSide, Reading, lean, measured, with_support
+from ergo.scores.steps import Judged, assumed_where_unseen, chosen, judge_lean, worst
 from ergo.scores.table import Origin, band_table, line_of
 from ergo.scores.verdicts import verdict_score
 

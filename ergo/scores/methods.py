@@ -12,10 +12,10 @@ from ergo.notes.notes import Notes
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.circumstances import Circumstances, circumstances
 from ergo.scores.dental_sitting import dental_sitting
+from ergo.scores.interpretations import complete_readings, reading_named
 from ergo.scores.iso11226 import iso11226
 from ergo.scores.method_score import NOT_SEEN, MethodScore, Side
 from ergo.scores.muscle_use import muscle_use
-from ergo.scores.readings import complete_readings, reading_named
 from ergo.scores.reba import reba
 from ergo.scores.rula import rula
 from ergo.timeline import Timeline

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from ergo.posture.holds import find_holds, held_longer_than, repetitions_per_minute
 from ergo.posture.posture_track import PostureTrack
+from ergo.posture.static_postures import find_holds, held_longer_than, repetitions_per_minute
 from ergo.scores.circumstances import MuscleUse
 from ergo.scores.table import limit
 from ergo.timeline import Timeline

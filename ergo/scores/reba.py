@@ -11,9 +11,7 @@ import numpy as np
 from ergo.arrays import StepArray
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.arms import arms_as_read
-from ergo.scores.circumstances import Circumstances
-from ergo.scores.method_score import MethodScore
-from ergo.scores.parts import (
+from ergo.scores.body_regions import (
     ArmSide,
     Part,
     Reading,
@@ -26,7 +24,9 @@ from ergo.scores.parts import (
     upper_arm,
     wrist,
 )
-from ergo.scores.sheet import SIDES, Besides, Sheet, group, side_score
+from ergo.scores.circumstances import Circumstances
+from ergo.scores.method_score import MethodScore
+from ergo.scores.scoring_sheet import SIDES, Besides, Sheet, group, side_score
 from ergo.scores.table import band_table
 
 NECK = {"0": "reba_neck", "5": "reba_neck_back_5"}

@@ -13,10 +13,7 @@ import numpy as np
 from ergo.arrays import StepArray
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.arms import arms_as_read
-from ergo.scores.circumstances import Circumstances, MuscleUse
-from ergo.scores.judged import certain, chosen
-from ergo.scores.method_score import MethodScore
-from ergo.scores.parts import (
+from ergo.scores.body_regions import (
     ArmSide,
     Part,
     Reading,
@@ -29,7 +26,10 @@ from ergo.scores.parts import (
     upper_arm,
     wrist,
 )
-from ergo.scores.sheet import SIDES, Besides, Sheet, group, side_score
+from ergo.scores.circumstances import Circumstances, MuscleUse
+from ergo.scores.method_score import MethodScore
+from ergo.scores.scoring_sheet import SIDES, Besides, Sheet, group, side_score
+from ergo.scores.steps import certain, chosen
 from ergo.scores.table import band_table, grid_table
 
 TABLE_A = {"version-1": "rula_table_a", "older-worksheet": "rula_table_a_older_worksheet"}

@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 
 from ergo.arrays import StepArray
-from ergo.scores.judged import Judged, level_of, worst
+from ergo.scores.body_regions import Reading
+from ergo.scores.interpretations import readings_of
 from ergo.scores.method_score import MethodScore, Side
-from ergo.scores.parts import Reading
-from ergo.scores.readings import readings_of
+from ergo.scores.steps import Judged, level_of, worst
 from ergo.scores.table import levels_of
 
 

@@ -11,15 +11,15 @@ from pydantic import TypeAdapter
 
 from ergo.errors import SessionError
 from ergo.frames.frame import SourceFacts
+from ergo.multi_camera.alignment import Start
 from ergo.notes.notes import Notes
-from ergo.posture.alignment import Start
-from ergo.session import SCHEMA, Beside, Recording, Session, Settings
+from ergo.session.session import SCHEMA, Beside, Recording, Session, Settings
+from ergo.session.several_cameras import one_after_the_other, with_secondary_cameras
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.landmark_file import StoredLandmarks, read_landmarks, write_landmarks
 from ergo.storage.session_content import described_source, read_places, source_of, write_places
 from ergo.storage.tables import plain, write_json
 from ergo.timeline import Timeline, build_timeline
-from ergo.together import laid_beside, one_after_the_other
 from ergo.whole import recover
 
 LANDMARK_FILE = "landmarks.parquet"
@@ -122,7 +122,7 @@ def read_session(folder: Path) -> StoredSession:
         notes = tuple(Notes.model_validate(row) for row in described["notes"])
         beside = described.get("beside", [])
         if beside:
-            recording = laid_beside(recording, [_read_beside(row) for row in beside])
+            recording = with_secondary_cameras(recording, [_read_beside(row) for row in beside])
         if len(notes) != len(recording.sources):
             raise ValueError("notes")  # of more or fewer recordings
     except (KeyError, TypeError, ValueError, AttributeError, IndexError) as error:

@@ -8,7 +8,7 @@ from typing import Any
 
 from ergo.errors import SessionError
 from ergo.notes.notes import Notes
-from ergo.session import Beside
+from ergo.session.session import Beside
 from ergo.storage.folder import SESSION_FILE
 from ergo.storage.session_content import PLACES_FILE
 from ergo.storage.tables import plain

@@ -13,12 +13,12 @@ import numpy as np
 from ergo import __version__
 from ergo.errors import SessionError
 from ergo.frames.frame import SourceFacts
-from ergo.landmarks.follow import Part, SourceLandmarks
-from ergo.landmarks.follow_state import FollowState
-from ergo.landmarks.followed_person import Followed
 from ergo.landmarks.network import Box
-from ergo.session import Settings
+from ergo.session.session import Settings
 from ergo.storage.landmark_file import StoredLandmarks, as_stored, read_landmarks, write_landmarks
+from ergo.tracking.follow import Part, SourceLandmarks
+from ergo.tracking.tracked_person import TrackedPerson
+from ergo.tracking.tracker_state import TrackerState
 from ergo.whole import workshop, write_file
 
 _CLOSED = "closed.json"
@@ -125,7 +125,7 @@ def _read_part(stem: Path) -> Part | None:
     return Part(seen, _state(remarks["state"]), remarks["next_s"])
 
 
-def _exact(state: FollowState) -> dict[str, Any]:
+def _exact(state: TrackerState) -> dict[str, Any]:
     """Return the state as JSON values, every number to its last bit."""
     values: dict[str, Any] = asdict(state)
     if state.colours is not None:
@@ -133,9 +133,9 @@ def _exact(state: FollowState) -> dict[str, Any]:
     return values
 
 
-def _state(values: Mapping[str, Any]) -> FollowState:
+def _state(values: Mapping[str, Any]) -> TrackerState:
     followed = {
-        role: Followed(
+        role: TrackedPerson(
             **{
                 **person,
                 "box": Box(**person["box"]),
@@ -146,4 +146,4 @@ def _state(values: Mapping[str, Any]) -> FollowState:
     }
     colours = None if values["colours"] is None else np.array(values["colours"])
     doubts = tuple(values["doubts"])
-    return FollowState(**{**values, "followed": followed, "colours": colours, "doubts": doubts})
+    return TrackerState(**{**values, "followed": followed, "colours": colours, "doubts": doubts})

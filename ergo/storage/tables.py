@@ -19,9 +19,9 @@ import pyarrow.parquet as pq
 
 from ergo.arrays import FloatArray, StepArray
 from ergo.posture.angle_names import NAMES
-from ergo.posture.place_track import MEASURES, PlaceTrack
 from ergo.scores.method_score import NOT_SEEN, MethodScore
-from ergo.session import Session
+from ergo.session.session import Session
+from ergo.workplace.place_track import MEASURES, PlaceTrack
 
 _BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 

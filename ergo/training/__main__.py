@@ -9,7 +9,7 @@ import numpy as np
 from ergo.arrays import FloatArray
 from ergo.posture.angle_names import NAMES
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import MODEL_PATH, VARIANTS, PartModel
+from ergo.posture.learned.correction import MODEL_PATH, VARIANTS, PartModel
 from ergo.posture.limbs import mirrored_points
 from ergo.training.examples import Examples, read_examples
 from ergo.training.fit import learned, left_out_angles, plain_errors, task, wrapped

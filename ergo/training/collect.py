@@ -19,7 +19,7 @@ import pyarrow.parquet as pq
 
 from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.names import LANDMARKS
-from ergo.landmarks.network import Box, Look, PoseNetwork
+from ergo.landmarks.network import Box, PoseEstimate, PoseNetwork
 from ergo.posture.body_points import POINTS
 from ergo.training.examples import EXAMPLES_PATH, LOOKS
 from ergo.training.scenes import LEAST_VISIBLE, Person, Scene, read_scene, recorded, true_box
@@ -31,28 +31,28 @@ MOST_SHIFT = 0.25  # of the true crop's side; further off it is another person's
 _LEVEL = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])  # from x, y, z up
 
 
-def settled_box(scene: Scene, person: Person, eyes: PoseNetwork) -> Box | None:
+def settled_box(scene: Scene, person: Person, detector: PoseNetwork) -> Box | None:
     """Return the crop that following would take; None where it leaves the person."""
     true = box = true_box(person)
     for _ in range(SETTLING):
-        box = eyes.look(scene.picture, box).next_box
+        box = detector.look(scene.picture, box).next_box
     shift_px = np.hypot(box.x_px - true.x_px, box.y_px - true.y_px)
     is_near = shift_px < MOST_SHIFT * true.side_px
     return box if is_near and abs(np.log(box.side_px / true.side_px)) < MOST_GROWTH else None
 
 
-def examples_of(scene: Scene, eyes: PoseNetwork) -> Iterator[dict[str, Any]]:
+def examples_of(scene: Scene, detector: PoseNetwork) -> Iterator[dict[str, Any]]:
     """Yield one row of the examples for each person who can be looked at."""
     for person in scene.people:
         if person["role"] not in ROLES or person["visible_fraction"] < LEAST_VISIBLE:
             continue
-        box = settled_box(scene, person, eyes)
+        box = settled_box(scene, person, detector)
         if box is not None:
-            look = eyes.look(scene.picture, box)
+            look = detector.look(scene.picture, box)
             yield (
                 _scene_columns(scene)
                 | _truth_columns(scene, person)
-                | _seen(scene, box, look, eyes)
+                | _seen(scene, box, look, detector)
             )
 
 
@@ -82,10 +82,10 @@ def _truth_columns(scene: Scene, person: Person) -> dict[str, Any]:
     }
 
 
-def _seen(scene: Scene, box: Box, look: Look, eyes: PoseNetwork) -> dict[str, Any]:
+def _seen(scene: Scene, box: Box, look: PoseEstimate, detector: PoseNetwork) -> dict[str, Any]:
     if look.joints is None:
         raise TypeError("The network has no branch for joints.")
-    joints = eyes.closer_joints(scene.picture, box, look.joints, is_mirrored_too=True)
+    joints = detector.closer_joints(scene.picture, box, look.joints, is_mirrored_too=True)
     return {
         "picture_px": look.picture_px[:, :2],
         "world_m": look.world_m,
@@ -138,9 +138,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("folders", type=Path, nargs="+")
     parser.add_argument("--out", type=Path, default=EXAMPLES_PATH)
     given = parser.parse_args(arguments)
-    eyes = PoseNetwork("heavy")
+    detector = PoseNetwork("heavy")
     paths = [path for folder in given.folders for path in sorted(folder.glob("*.json"))]
-    rows = [row for path in paths for row in examples_of(read_scene(path), eyes)]
+    rows = [row for path in paths for row in examples_of(read_scene(path), detector)]
     pq.write_table(table_of(rows), given.out, compression="zstd")
 
 

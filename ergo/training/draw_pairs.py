@@ -25,7 +25,7 @@ import pyarrow.parquet as pq
 
 from ergo.arrays import FloatArray
 from ergo.landmarks.joints import JOINTS
-from ergo.landmarks.pairs import mirrored
+from ergo.tracking.pairs import mirrored
 from ergo.training.scenes import recorded
 
 SHAPES = 300

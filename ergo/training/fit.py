@@ -15,19 +15,21 @@ from ergo.posture import geometry as g
 from ergo.posture.angle_names import COLUMN
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import (
+from ergo.posture.learned.body_regions import COLUMNS, PARTS
+from ergo.posture.learned.correction import (
     PartModel,
     bent,
     features,
     in_view,
+    kernel_weights,
     local_sd,
-    nearness,
     plain_limbs,
     scaled,
     view_bin,
     wide_nearness,
 )
-from ergo.posture.correction import model as stored_models
+from ergo.posture.learned.correction import model as stored_models
+from ergo.posture.learned.novelty import KNOTS, distance2, novelty_of
 from ergo.posture.limbs import (
     LIMB,
     limbs_of,
@@ -36,11 +38,9 @@ from ergo.posture.limbs import (
     mirrored_spread,
     with_limbs,
 )
-from ergo.posture.parts import COLUMNS, PARTS
 from ergo.posture.uncertainty import CHANGES_SIDE
-from ergo.posture.unusual import KNOTS, distance2, unusualness
 from ergo.training.examples import FOLDS, Examples, seen_points, true_points
-from ergo.training.kept import spread_out
+from ergo.training.kernel_centres import spread_out
 
 EXAMPLES_KEPT = 300
 """Bells per part; 700 of them gain at most 0.2 degrees and take twice as long (ours)."""
@@ -145,7 +145,7 @@ def scaling(of: FloatArray) -> tuple[FloatArray, float]:
     return mean, float(1 / np.sqrt(((of - mean) ** 2).sum(axis=1).mean()))
 
 
-def bells(
+def kernels(
     of: FloatArray, wanted: FloatArray, weight: FloatArray, centres: FloatArray, ridge: float
 ) -> FloatArray:
     """Return array (example, output): weights of the bells by regularised least squares.
@@ -153,7 +153,7 @@ def bells(
     Minimises the weighted squared error plus ``ridge`` times the squared size
     of the sum as a function (the bells' own inner product).
     """
-    near, among = nearness(of, centres), nearness(centres, centres)
+    near, among = kernel_weights(of, centres), kernel_weights(centres, centres)
     normal = near.T @ (near * weight[:, None]) + ridge * among
     normal[np.diag_indices(len(normal))] += 1e-6
     solved = np.linalg.solve(normal, near.T @ (wanted * weight[:, None]))
@@ -174,7 +174,7 @@ def fit_part(
     weight = np.where(job.is_broad[used], BROAD_WEIGHT[name], 1.0)
     kept = spread_out(of, EXAMPLES_KEPT, before)
     centres = of[kept].astype(_ROUND).astype(np.float64)
-    return mean, scale, centres, bells(of, wanted, weight, centres, RIDGE[job.variant][name])
+    return mean, scale, centres, kernels(of, wanted, weight, centres, RIDGE[job.variant][name])
 
 
 def left_out_limbs(job: Task) -> FloatArray:
@@ -186,7 +186,7 @@ def left_out_limbs(job: Task) -> FloatArray:
         for fold in range(FOLDS):
             mean, scale, centres, weights = fit_part(job, name, job.fold != fold)
             out = np.flatnonzero(job.fold == fold)
-            near = nearness((of[out] - mean) * scale, centres)
+            near = kernel_weights((of[out] - mean) * scale, centres)
             columns = [LIMB[limb] for limb in part.limbs]
             plain = plain_limbs(job.seen, part)[out]
             found[out[:, None], columns] = plain + (near @ weights).reshape(plain.shape)
@@ -227,7 +227,7 @@ def learned(job: Task, found: FloatArray, plain: FloatArray) -> dict[str, PartMo
     before = {name: stored.centres for name, stored in stored_models(job.variant).items()}
     models = {name: learned_part(job, name, errors, plain, before[name]) for name in PARTS}
     usual = {name: _usual(found[~job.is_broad], name) for name in PARTS}
-    far = unusualness(distance2(found[:, columns], *usual[name]) for name, columns in COLUMNS)
+    far = novelty_of(distance2(found[:, columns], *usual[name]) for name, columns in COLUMNS)
     for name, model in models.items():
         sd = left_out_sd(job, name, errors, plain)
         ratio = np.abs(errors[:, _OWN[name]]) / (_OF_NORMAL * sd)
@@ -275,7 +275,7 @@ def growth_at_knots(ratio: FloatArray, far: FloatArray, is_broad: BoolArray) -> 
     ratio : array (example, angle)
         Half a 90 % interval is 1; NaN does not count.
     far : array (example,)
-        From :func:`ergo.posture.unusual.unusualness`.
+        From :func:`ergo.posture.learned.novelty.novelty_of`.
     is_broad : array (example,)
     """
     weight = np.where(is_broad, (~is_broad).sum() / max(is_broad.sum(), 1), 1.0)

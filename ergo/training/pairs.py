@@ -21,8 +21,8 @@ from scipy.special import expit
 from ergo.arrays import FloatArray, IndexArray
 from ergo.landmarks.joints import JOINT, JOINTS
 from ergo.landmarks.network import MIRRORED_JOINTS
-from ergo.landmarks.pairs import MODEL_PATH, MOST_UNUSUAL, measures, mirrored
 from ergo.posture.body_points import POINTS
+from ergo.tracking.pairs import MODEL_PATH, MOST_UNUSUAL, measures, mirrored
 from ergo.training.examples import read_examples
 
 SCENES_PATH = Path(__file__).parent / "pair_scenes.parquet"

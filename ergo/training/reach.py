@@ -13,7 +13,13 @@ import numpy as np
 
 from ergo.arrays import BoolArray, FloatArray
 from ergo.posture.angles import body_angles
-from ergo.posture.correction import REACH_PATH, VARIANTS, distance_of, model, neutral_with_c7
+from ergo.posture.learned.correction import (
+    REACH_PATH,
+    VARIANTS,
+    distance_of,
+    model,
+    neutral_with_c7,
+)
 from ergo.training.examples import Examples, read_examples
 from ergo.training.fit import task
 

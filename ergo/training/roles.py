@@ -22,16 +22,16 @@ from scipy.optimize import minimize
 
 from ergo.arrays import FloatArray
 from ergo.landmarks.names import INDEX
-from ergo.landmarks.network import Look
-from ergo.landmarks.people_finder import PRESENCE_FLOOR, PeopleFinder, with_hands
-from ergo.landmarks.roles import (
+from ergo.landmarks.network import PoseEstimate
+from ergo.tracking.people_finder import PRESENCE_FLOOR, PeopleFinder, with_hands
+from ergo.tracking.roles import (
     HANDS,
     MODEL_PATH,
     MOST_PEOPLE,
     ROLES,
     cues,
     pose_of,
-    ways_to_share,
+    role_permutations,
 )
 from ergo.training.scenes import Person, Scene, read_scene, true_box
 
@@ -118,7 +118,7 @@ def _likeliest(measured: Sequence[FloatArray], groups: Sequence[Group]) -> Float
     share = np.log(np.maximum(np.bincount(handed, minlength=len(HANDS)) / len(handed), _NONE))
     known = []
     for values, group, hand in zip(measured, groups, handed.tolist(), strict=True):
-        shares = np.eye(NOBODY + 1)[ways_to_share(values.shape[1])]  # way, person, role
+        shares = np.eye(NOBODY + 1)[role_permutations(values.shape[1])]  # way, person, role
         each = np.einsum("wpr,hpm->hwmr", shares, values).reshape(-1, shape[0] * shape[1])
         true = np.einsum("pr,pm->mr", np.eye(NOBODY + 1)[list(group.roles)], values[hand]).ravel()
         known.append((each, true, np.repeat(share, len(shares)), group.weight))
@@ -139,7 +139,9 @@ def _likeliest(measured: Sequence[FloatArray], groups: Sequence[Group]) -> Float
     return found
 
 
-def group_of(people: Sequence[Look], roles: Sequence[int], scene: Scene, weight: float) -> Group:
+def group_of(
+    people: Sequence[PoseEstimate], roles: Sequence[int], scene: Scene, weight: float
+) -> Group:
     """Return people of a scene and their true roles as the fit takes them."""
     width_px = scene.picture.shape[1]
     return Group(
@@ -175,9 +177,9 @@ def _found(scene: Scene, finder: PeopleFinder) -> Iterator[Group]:
     As in the program that search is made unless operator and patient are found without
     it; what has to be judged before it counts too, but less.
     """
-    stages: list[tuple[Sequence[Look], list[int]]] = []
+    stages: list[tuple[Sequence[PoseEstimate], list[int]]] = []
 
-    def is_enough(people: Sequence[Look]) -> bool:
+    def is_enough(people: Sequence[PoseEstimate]) -> bool:
         some = people[:MOST_PEOPLE]
         stages.append((some, roles_of(some, scene.people)))
         return {ROLES.index("operator"), ROLES.index("patient")} <= set(stages[-1][1])
@@ -189,7 +191,7 @@ def _found(scene: Scene, finder: PeopleFinder) -> Iterator[Group]:
             yield group_of(people, roles, scene, weight)
 
 
-def roles_of(people: Sequence[Look], persons: Sequence[Person]) -> list[int]:
+def roles_of(people: Sequence[PoseEstimate], persons: Sequence[Person]) -> list[int]:
     """Return the role of the true person nearest each look; each at most once."""
     names = [f"{part}_{side}" for part in _COMPARED for side in ("left", "right")]
     places = [INDEX[name] for name in names]

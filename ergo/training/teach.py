@@ -76,7 +76,7 @@ class Course:
 def seen_people(scenes: Sequence[Scene]) -> Iterator[tuple[int, Person, Box, float]]:
     """Yield scene, person, crop and how often to learn from it, of all who are in view."""
     cores = os.cpu_count() or 1
-    eyes = PoseNetwork("heavy", at_once=cores)
+    detector = PoseNetwork("heavy", at_once=cores)
     people = [
         (at, person)
         for at, scene in enumerate(scenes)
@@ -84,7 +84,7 @@ def seen_people(scenes: Sequence[Scene]) -> Iterator[tuple[int, Person, Box, flo
         if person["visible_fraction"] >= LEAST_VISIBLE
     ]
     with ThreadPoolExecutor(cores) as pool:
-        boxes = pool.map(lambda one: settled_box(scenes[one[0]], one[1], eyes), people)
+        boxes = pool.map(lambda one: settled_box(scenes[one[0]], one[1], detector), people)
         for (at, person), box in zip(people, boxes, strict=True):
             weight = ROLE_WEIGHT[person["role"]] * (1.0 if box else UNSETTLED_WEIGHT)
             yield at, person, box or true_box(person), weight

@@ -15,18 +15,18 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from ergo.errors import ErgoError
-from ergo.storage.library import open_library
-from ergo.views.reasons import in_words
-from ergo.web import api, disk, exports, pages, sending
-from ergo.web.desk import Desk, templates, words_of
+from ergo.library.library import open_library
+from ergo.report.text.reasons import in_words
+from ergo.web.app_state import AppState, templates, words_of
 from ergo.web.guard import Guard, Keys
-from ergo.web.made import Made
-from ergo.web.opened import OpenSessions
-from ergo.web.people import People
-from ergo.web.pictures import PictureLost, Pictures, PictureSlow
-from ergo.web.queue import Queue
-from ergo.web.uploads import Uploads
-from ergo.web.worker import Worker
+from ergo.web.jobs.queue import Queue
+from ergo.web.jobs.uploads import Uploads
+from ergo.web.jobs.worker import Worker
+from ergo.web.routes import api, disk, exports, pages, uploading
+from ergo.web.session.artefact_cache import Made
+from ergo.web.session.people import People
+from ergo.web.session.pictures import PictureLost, Pictures, PictureSlow
+from ergo.web.session.session_cache import OpenSessions
 
 STATIC = Path(__file__).parent / "static"
 
@@ -61,15 +61,15 @@ ROUTES = (
     Route("/api/sessions/{session}/undo", api.undoing, methods=["POST"]),
     Route("/api/sessions/{session}/class", api.class_sheet),
     Route("/api/sessions/{session}/class", api.class_answer, methods=["POST"]),
-    Route("/api/uploads", sending.begin, methods=["POST"]),
-    Route("/api/uploads/{upload}", sending.so_far),
-    Route("/api/uploads/{upload}/done", sending.done, methods=["POST"]),
-    Route("/api/uploads/{upload}/{number:int}", sending.part, methods=["PATCH"]),
-    Route("/api/jobs", sending.jobs),
-    Route("/api/jobs/{job}/starts", sending.starts, methods=["POST"]),
-    Route("/api/jobs/{job}/again", sending.again, methods=["POST"]),
-    Route("/api/jobs/{job}/cancel", sending.cancel, methods=["POST"]),
-    Route("/api/jobs/{job}", sending.remove, methods=["DELETE"]),
+    Route("/api/uploads", uploading.begin, methods=["POST"]),
+    Route("/api/uploads/{upload}", uploading.so_far),
+    Route("/api/uploads/{upload}/done", uploading.done, methods=["POST"]),
+    Route("/api/uploads/{upload}/{number:int}", uploading.part, methods=["PATCH"]),
+    Route("/api/jobs", uploading.jobs),
+    Route("/api/jobs/{job}/starts", uploading.starts, methods=["POST"]),
+    Route("/api/jobs/{job}/again", uploading.again, methods=["POST"]),
+    Route("/api/jobs/{job}/cancel", uploading.cancel, methods=["POST"]),
+    Route("/api/jobs/{job}", uploading.remove, methods=["DELETE"]),
     Mount("/static", StaticFiles(directory=STATIC)),
 )
 
@@ -84,7 +84,7 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
     keys : Keys
         Secret of the opening address and the cookie it is exchanged for.
     database_url : str, optional
-        Of a school's server, as in :func:`ergo.storage.library.open_library`.
+        Of a school's server, as in :func:`ergo.library.library.open_library`.
 
     Raises
     ------
@@ -94,7 +94,7 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
     library = open_library(library_folder, database_url)
     sessions = OpenSessions(library)
     uploads = Uploads(library_folder / "recordings")
-    desk = Desk(
+    app_state = AppState(
         folder=library_folder,
         sessions=sessions,
         pictures=Pictures(),
@@ -110,14 +110,14 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         tasks = [
-            asyncio.create_task(desk.pictures.warm_up()),
-            asyncio.create_task(Worker(desk.queue, sessions).work()),
+            asyncio.create_task(app_state.pictures.warm_up()),
+            asyncio.create_task(Worker(app_state.queue, sessions).work()),
         ]
         yield
         for task in tasks:
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
-        await desk.pictures.close()
+        await app_state.pictures.close()
         library.engine.dispose()
 
     app = Starlette(
@@ -126,7 +126,7 @@ def create_app(library_folder: Path, keys: Keys, database_url: str | None = None
         exception_handlers=_ANSWERS,
         lifespan=lifespan,
     )
-    app.state.desk = desk
+    app.state.app_state = app_state
     return app
 
 

@@ -10,13 +10,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from ergo.alone import alone, if_alone
+from ergo.app.workflow import analyse_session
 from ergo.errors import LibraryError, NothingToAnalyse, SessionError
+from ergo.library.library import open_library
+from ergo.session.several_cameras import all_sources
 from ergo.storage.folder import SESSION_FILE
-from ergo.storage.library import open_library
 from ergo.storage.session_content import write_places
 from ergo.storage.session_folder import LANDMARK_FILE, read_session
-from ergo.together import all_sources
-from ergo.workflow import analyse_session
 
 _PACKAGE = Path(__file__).parents[1]
 INSTALLED = _PACKAGE / "sample_session"

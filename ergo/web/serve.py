@@ -9,7 +9,7 @@ import uvicorn
 
 from ergo.alone import alone
 from ergo.errors import LibraryError, OutputError
-from ergo.storage.library_schema import told
+from ergo.library.schema import told
 from ergo.web.app import create_app
 from ergo.web.connections import Connection
 from ergo.web.guard import OPENING_PATH, Keys

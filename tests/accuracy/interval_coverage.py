@@ -18,16 +18,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ergo.comparison.compared_measures import (
+    beyond_share,
+    holds_per_hour,
+    level_share,
+    percentile,
+    whole,
+)
+from ergo.comparison.intervals import difference
+from ergo.comparison.pool import Measured, pooled
+from ergo.exposure.limits import limit_set
 from ergo.notes.notes import Notes
 from ergo.posture.angle_names import COLUMN, NAMES
-from ergo.posture.clock_track import ClockTrack
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.method_score import Level, MethodScore
-from ergo.stats.figures import beyond_share, holds_per_hour, level_share, percentile, whole
-from ergo.stats.intervals import difference
-from ergo.stats.limits import limit_set
-from ergo.stats.pool import Measured, pooled
 from ergo.timeline import build_timeline
+from ergo.workplace.clock_track import ClockTrack
 
 NECK, TRUNK = "neck_flexion_deg", "trunk_inclination_deg"
 LIMITS = limit_set("iso11226", NECK)

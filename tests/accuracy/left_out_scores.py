@@ -6,7 +6,7 @@ Every operator at the chair in ``training/examples.parquet`` is measured by a
 correction that never saw the scene, scored under each reading of what is shown
 and of what a view does not tell, and compared with the score of the true angles.
 The defaults of ``score_shown``, ``arm_not_measurable`` and ``turn_not_measurable``
-in ``scores/readings.py`` were chosen by this table, not on the scenes for testing.
+in ``scores/interpretations.py`` were chosen by this table, not on the scenes for testing.
 """
 
 import itertools
@@ -18,11 +18,11 @@ from ergo.arrays import FloatArray, IndexArray, StepArray
 from ergo.notes.notes import Notes
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import VARIANTS, growth_of
-from ergo.posture.parts import PARTS
+from ergo.posture.learned.body_regions import PARTS
+from ergo.posture.learned.correction import VARIANTS, growth_of
 from ergo.posture.posture_track import PostureTrack
+from ergo.scores.interpretations import READINGS
 from ergo.scores.methods import score_all
-from ergo.scores.readings import READINGS
 from ergo.timeline import build_timeline
 from ergo.training.__main__ import average_neutral
 from ergo.training.examples import Examples, read_examples

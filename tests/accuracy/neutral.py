@@ -21,13 +21,13 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.arrays import FloatArray
 from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.angle_names import ANGLES
 from ergo.posture.mixing import rolled
 from ergo.posture.posture_track import PostureTrack
-from ergo.session import Recording
+from ergo.session.session import Recording
 from ergo.storage.session_folder import read_session
 from tests.accuracy.together import (
     HEAD,
@@ -93,7 +93,7 @@ def both(recording: Recording, notes: Notes) -> tuple[PostureTrack, PostureTrack
     """Return the angles without and with the neutral moment of the notes."""
     alone = replace(recording, beside=())
     without = notes.model_copy(update={"neutral": None})
-    return judge(alone, (without,)).posture, judge(alone, (notes,)).posture
+    return evaluate_session(alone, (without,)).posture, evaluate_session(alone, (notes,)).posture
 
 
 def print_rows(title: str, off: Mapping[str, Sequence[tuple[FloatArray, FloatArray]]]) -> None:

@@ -1,8 +1,8 @@
 """The same landmarks without the learned correction: what harm or good does it do?"""
 
+from ergo.camera.level import camera_for
 from ergo.posture.estimate import estimate_posture
 from ergo.posture.posture_track import PostureTrack
-from ergo.room.level import camera_for
 from ergo.storage.session_folder import StoredSession
 
 

@@ -17,20 +17,20 @@ from typing import Any
 
 import numpy as np
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.arrays import FloatArray
+from ergo.camera.edges import level_of_edges
+from ergo.camera.level import camera_for
+from ergo.camera.set_up import solve_set_up
+from ergo.camera.watch import room_edges
 from ergo.errors import SetUpError
 from ergo.frames.find import find_sources
 from ergo.frames.frame import SourceFacts
 from ergo.notes.notes import CameraNotes, Notes, SetUpNotes
-from ergo.posture.handedness import handed_by
-from ergo.posture.place_track import PlaceTrack
-from ergo.room.edges import level_of_edges
-from ergo.room.level import camera_for
-from ergo.room.set_up import solve_set_up
-from ergo.room.watch import room_edges
-from ergo.session import Recording
+from ergo.session.session import Recording
 from ergo.storage.session_folder import read_session
+from ergo.workplace.handedness import handed_by
+from ergo.workplace.place_track import PlaceTrack
 from tests.accuracy.truth import camera_notes
 
 NOTHING_TO_COMPARE = 3
@@ -196,7 +196,7 @@ def print_clock(
     off, sd = [], []
     for seed in range(repeats):
         try:
-            place = judge(recording, notes_for(seed)).place
+            place = evaluate_session(recording, notes_for(seed)).place
         except SetUpError as error:
             print(f"  refused: {error}")
             continue
@@ -264,7 +264,7 @@ def _clock_of_stills(folder: Path, scenes: Mapping[str, Scene], root: Path) -> N
         ("set up", marked_once, marked_there),
         ("no set-up", nothing, there),
     ):
-        place = judge(recording, notes).place
+        place = evaluate_session(recording, notes).place
         if place is not None:
             print_sides(title, place, asked)
 

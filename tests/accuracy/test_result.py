@@ -12,7 +12,7 @@ from ergo.notes.notes import Notes
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.posture_track import PostureTrack
 from ergo.scores.methods import score_all
-from ergo.session import Recording, Settings
+from ergo.session.session import Recording, Settings
 from ergo.storage.session_folder import StoredSession
 from ergo.timeline import build_timeline
 from tests.accuracy.program import Answers

@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ergo.camera.camera import Camera
 from ergo.notes.notes import CameraNotes
 from ergo.posture.angle_names import NAMES
-from ergo.room.camera import Camera
 from tests.accuracy.people import nearest_role
 from tests.accuracy.program import lay_out
 from tests.accuracy.truth import (

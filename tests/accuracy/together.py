@@ -20,16 +20,16 @@ from typing import Any
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.arrays import FloatArray
 from ergo.notes.notes import Notes
 from ergo.posture.posture_track import PostureTrack
-from ergo.session import Recording
+from ergo.session.session import Recording
+from ergo.session.several_cameras import merged_cameras
 from ergo.storage.session_folder import read_session
-from ergo.together import laid_together
 from tests.accuracy.truth import C7_ROWS, TRUE_COLUMN, angles_of, camera_notes
 from tests.posture.two_views import camera_at, seen_by
-from tests.two_phones import as_recording
+from tests.session.two_phones import as_recording
 
 GOAL = 0.7
 NOTHING_TO_COMPARE = 3
@@ -145,7 +145,7 @@ def projected(
     notes = [Notes.model_validate({"camera": camera_notes(each), **told}) for each in cameras]
     second = notes[1].model_copy(update={"begins_s": 0.0})
     whole = as_recording(views, ("own.mp4", "second.mp4"))
-    return laid_together(whole, (notes[0], second)), notes[0]
+    return merged_cameras(whole, (notes[0], second)), notes[0]
 
 
 def off_by(posture: PostureTrack, true: FloatArray, name: str) -> FloatArray:
@@ -173,7 +173,7 @@ def _since(posture: PostureTrack, frame: int) -> PostureTrack:
 
 
 def _alone(recording: Recording, notes: Notes) -> PostureTrack:
-    return judge(replace(recording, beside=()), (notes,)).posture
+    return evaluate_session(replace(recording, beside=()), (notes,)).posture
 
 
 def print_projected(clip: Scene, title: str, noise: float, *, neutral: bool = False) -> None:
@@ -187,7 +187,7 @@ def print_projected(clip: Scene, title: str, noise: float, *, neutral: bool = Fa
             postures = (
                 _alone(laid, notes),
                 _alone(other.recording, other.notes),
-                judge(laid, (notes,)).posture,
+                evaluate_session(laid, (notes,)).posture,
             )
             true = truths(clip, range(0, len(clip["frames"]), 2))
             worked = [_since(each, NEUTRAL_FRAMES if neutral else 0) for each in postures]
@@ -207,7 +207,7 @@ def print_session(folder: Path, clip: Scene, second: Scene) -> None:
     laid = replace(laid, beside=(other,))
     start = other.start
     print(f"\nSecond clip began at {start.offset_s:.2f} s by {start.origin}")
-    session = judge(laid, (stated(clip),))
+    session = evaluate_session(laid, (stated(clip),))
     true, of_second = truths(clip, laid.number), truths(second, other.recording.number)
     alone = (_alone(laid, stated(clip)), _alone(other.recording, other.notes))
     print_rows(

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from ergo.advice.measured import chance_within
-
-from .test_rules import CASES, LEFT, NECK, RIGHT, TRUNK, advices, keys
+from tests.advice.test_rules import CASES, LEFT, NECK, RIGHT, TRUNK, advices, keys
 
 ELBOW_DOWN = CASES["raise_patient"][0]
 FOREARM_LEVEL = ELBOW_DOWN | {"elbow_flexion_deg_right": 100}

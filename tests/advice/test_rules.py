@@ -7,14 +7,14 @@ import pytest
 
 from ergo.advice.advise import advise
 from ergo.advice.rules import rule_from, rules
+from ergo.exposure.limits import limit_set
+from ergo.exposure.summary import exposure_of
 from ergo.notes.notes import Notes, TaskSpan
 from ergo.posture.angle_names import COLUMN, NAMES
-from ergo.posture.clock_track import ClockTrack
-from ergo.posture.place_track import MEASURES, PlaceTrack
 from ergo.posture.posture_track import PostureTrack
-from ergo.stats.limits import limit_set
-from ergo.stats.summary import exposure_of
 from ergo.timeline import build_timeline
+from ergo.workplace.clock_track import ClockTrack
+from ergo.workplace.place_track import MEASURES, PlaceTrack
 
 FRAMES, STEP_S = 600, 0.2
 NECK, TRUNK = "neck_flexion_deg", "trunk_flexion_deg"

@@ -68,8 +68,8 @@ def _floor(clip: Path, network: Any, frames: int) -> Cost:
 def chain(clip: Path, work: Path) -> Iterator[Row]:
     """Yield what watching and analysing a clip costs beside its floor."""
     from ergo.frames.clips import ClipSource
-    from ergo.landmarks.follow import watch_source
     from ergo.notes.reading import read_notes
+    from ergo.tracking.follow import watch_source
 
     frames = sum(1 for _ in pictures_of(clip, RATE_HZ))
     notes = read_notes(clip)
@@ -98,8 +98,8 @@ def chain(clip: Path, work: Path) -> Iterator[Row]:
 def looks(clip: Path) -> Iterator[Row]:
     """Yield what a frame costs beside one pass of MediaPipe's own heavy landmarker."""
     from ergo.frames.clips import ClipSource
-    from ergo.landmarks.follow import watch_source
     from ergo.notes.notes import Notes
+    from ergo.tracking.follow import watch_source
 
     pictures = list(pictures_of(clip, RATE_HZ))
     tasks = tasks_passes(pictures)

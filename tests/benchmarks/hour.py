@@ -7,13 +7,13 @@ from pathlib import Path
 
 import numpy as np
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
+from ergo.exposure.summary import exposure_of
 from ergo.landmarks.pose_track import PoseTrack, Role
-from ergo.session import Recording
-from ergo.stats.summary import exposure_of
+from ergo.report.report import write_report
+from ergo.session.session import Recording
 from ergo.storage.session_folder import read_session, write_session
 from ergo.timeline import build_timeline
-from ergo.views.report import write_report
 from tests.benchmarks.timing import Cost, cost_of
 
 HOUR_S = 3600.0
@@ -59,10 +59,10 @@ def scoring_again(analysed: Path) -> tuple[int, dict[str, Cost]]:
     recording = stretched(stored.recording, HOUR_S)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        write_session(judge(recording, stored.notes), folder)
+        write_session(evaluate_session(recording, stored.notes), folder)
         costs = {"reading": cost_of(lambda: read_session(folder))}
-        costs["judging"] = cost_of(lambda: judge(recording, stored.notes))
-        session = judge(recording, stored.notes)
+        costs["judging"] = cost_of(lambda: evaluate_session(recording, stored.notes))
+        session = evaluate_session(recording, stored.notes)
         costs["time in posture"] = cost_of(
             lambda: exposure_of(
                 session.recording.timeline,

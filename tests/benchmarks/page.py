@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from ergo.analyse import judge
-from ergo.storage.library import open_library
+from ergo.app.analyse import evaluate_session
+from ergo.library.library import open_library
 from ergo.storage.session_folder import read_session, write_session
 from tests.benchmarks.hour import HOUR_S, stretched
 from tests.web.chromium import ARGUMENTS, PATIENCE_MS, chromium
@@ -65,7 +65,7 @@ def library_with_hour(analysed: Path, folder: Path) -> tuple[str, int]:
     recording = stretched(stored.recording, HOUR_S)
     made = folder / "hour"
     made.mkdir()
-    write_session(judge(recording, stored.notes), made)
+    write_session(evaluate_session(recording, stored.notes), made)
     with open_library(folder / "library") as library:
         return library.add(made, "An hour").id, len(recording.timeline)
 

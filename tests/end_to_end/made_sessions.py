@@ -11,17 +11,16 @@ from pathlib import Path
 
 import numpy as np
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.frames.frame import SourceFacts
 from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.notes.notes import Notes
 from ergo.posture.body_points import POINTS
-from ergo.session import Recording, Settings
+from ergo.session.session import Recording, Settings
 from ergo.storage.session_folder import write_session
 from ergo.timeline import build_timeline
-
-from ..posture.bodies import Pose, built
+from tests.posture.bodies import Pose, built
 
 RATE_HZ, MINUTES, KEPT_S = 1.0, 12, 10
 MEANS = {"neck_flexion": -4.0, "trunk_flexion": 8.0, "trunk_side_bend": 0.0, "neck_side_bend": 0.0}
@@ -58,7 +57,7 @@ def made_session(folder: Path, seed: int, worse: dict[str, float] | None = None)
         {},
     )
     folder.mkdir(parents=True)
-    write_session(judge(recording, (Notes.model_validate(NOTES),)), folder)
+    write_session(evaluate_session(recording, (Notes.model_validate(NOTES),)), folder)
     return folder
 
 

@@ -8,8 +8,7 @@ from click.testing import CliRunner
 
 from ergo.cli import ergo
 from ergo.errors import InputError, LibraryError, OutputError
-
-from .made_sessions import made_session
+from tests.end_to_end.made_sessions import made_session
 
 NECK = {"neck_flexion_deg", "head_inclination_deg"}
 """What a bent neck moves: the head's inclination follows from it; scores count it."""

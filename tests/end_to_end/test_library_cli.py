@@ -9,10 +9,10 @@ import pytest
 from click.testing import CliRunner
 
 from ergo.cli import ergo
-from ergo.cli_library import profile_of
+from ergo.cli.library import profile_of
 from ergo.errors import LibraryError, OutputError
 from ergo.notes.notes import Notes
-from ergo.session import Settings
+from ergo.session.session import Settings
 
 FIRST = Path(__file__).parents[1] / "storage" / "first_library"
 SESSION = next((FIRST / "sessions").iterdir())

@@ -7,17 +7,16 @@ from types import SimpleNamespace
 import pytest
 from click.testing import CliRunner
 
-from ergo import workflow
+from ergo.app import workflow
+from ergo.app.workflow import exposure_of_session, load_session, rescore_session
 from ergo.cli import ergo
 from ergo.errors import LibraryError
 from ergo.notes.notes import Notes
-from ergo.session import Settings
+from ergo.report.html import report_content
+from ergo.report.text.words import words
+from ergo.session.session import Settings
 from ergo.storage.session_folder import read_session, write_session
-from ergo.views.html import report_content
-from ergo.views.words import words
-from ergo.workflow import exposure_of_session, load_session, rescore_session
-
-from .made_sessions import made_session
+from tests.end_to_end.made_sessions import made_session
 
 PROFILE = {"handed": "left", "operator_height_cm": 158.0, "loupes_declination_deg": 38.0}
 

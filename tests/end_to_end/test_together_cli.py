@@ -8,8 +8,8 @@ import numpy as np
 import pyarrow.parquet as pq
 import pytest
 
-from ..frames.sound_making import SOUND_HZ, clip_with_sound
-from .conftest import SAMPLE, run_ergo
+from tests.end_to_end.conftest import SAMPLE, run_ergo
+from tests.frames.sound_making import SOUND_HZ, clip_with_sound
 
 LATER_S = 1.2
 

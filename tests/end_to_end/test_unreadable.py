@@ -8,8 +8,7 @@ import click
 import pytest
 
 from ergo.cli import ergo
-
-from .conftest import ROOT
+from tests.end_to_end.conftest import ROOT
 
 # The tests may run as a user who may read everything: here that user may not.
 LOCKED = """

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ergo.camera.camera import Camera
 from ergo.frames.find import find_sources
 from ergo.notes.reading import read_notes
 from ergo.notes.spans import numbers_per_frame
-from ergo.room.camera import Camera
 
 TOP = Path(__file__).parents[2]
 SAMPLE = TOP / "sample_frames"

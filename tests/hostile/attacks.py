@@ -27,24 +27,24 @@ import numpy as np
 import tomli_w
 from PIL import Image
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
+from ergo.app.workflow import exposure_of_session, load_session
+from ergo.camera.set_up import solve_set_up
 from ergo.frames.clips import ClipSource
 from ergo.frames.find import find_sources
 from ergo.frames.frame import SourceFacts
 from ergo.frames.sound import loudness
 from ergo.frames.stills import StillSource
+from ergo.library.library import open_library
 from ergo.notes.notes import Notes
 from ergo.notes.reading import read_notes
 from ergo.printable import printable
-from ergo.room.set_up import solve_set_up
 from ergo.storage.folder import check_file_free, check_free
-from ergo.storage.library import open_library
 from ergo.storage.tables import frames_table
 from ergo.web.app import ROUTES
 from ergo.web.guard import CHUNK_TYPE
-from ergo.web.openapi import description
+from ergo.web.routes.openapi import description
 from ergo.whole import being_made, fresh_file, write_folder
-from ergo.workflow import exposure_of_session, load_session
 from tests.hostile.material import NAME, Material
 from tests.hostile.values import NUMBERS, TEXTS, altered, any_value, damaged
 
@@ -134,7 +134,7 @@ def meanings(rng: random.Random, folder: Path, material: Material) -> None:
 
 
 def _judged(stated: Notes, material: Material) -> None:
-    judged = judge(material.session.recording, (stated,))
+    judged = evaluate_session(material.session.recording, (stated,))
     exposure_of_session(judged)
     frames_table(judged)
 

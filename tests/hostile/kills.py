@@ -22,12 +22,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ergo.app.workflow import analyse_session, load_session
 from ergo.errors import ErgoError
-from ergo.session import Settings
-from ergo.storage.library import open_library
-from ergo.web.corrections import Correction, correct
-from ergo.web.opened import OpenSessions
-from ergo.workflow import analyse_session, load_session
+from ergo.library.library import open_library
+from ergo.session.session import Settings
+from ergo.web.session.corrections import Correction, correct
+from ergo.web.session.session_cache import OpenSessions
 from tests.hostile.material import NAME, SAMPLE, Material
 
 FIRST_LIBRARY = Path(__file__).parents[1] / "storage" / "first_library"

@@ -15,11 +15,11 @@ import pillow_heif
 from PIL import Image
 from starlette.testclient import TestClient
 
-from ergo.session import Session
-from ergo.storage.library import open_library
+from ergo.app.workflow import load_session
+from ergo.library.library import open_library
+from ergo.session.session import Session
 from ergo.web.app import create_app
 from ergo.web.guard import Keys
-from ergo.workflow import load_session
 from tests.frames.clip_making import make_clip
 from tests.storage.small_session import write_small_session
 

@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 
 from ergo.frames.frame import SourceFacts
-from ergo.landmarks.follow import DECODED_AHEAD, _ahead
-from ergo.landmarks.people_finder import MOST_SEARCHED_PIXELS, _searchable
+from ergo.tracking.follow import DECODED_AHEAD, _ahead
+from ergo.tracking.people_finder import MOST_SEARCHED_PIXELS, _searchable
 
 
 @pytest.mark.parametrize(("height", "width"), [(4990, 7200), (9000, 1200), (3001, 3000)])

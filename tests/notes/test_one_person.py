@@ -7,8 +7,8 @@ from ergo.errors import NotesError, SeveralOperators
 from ergo.notes.notes import Notes
 from ergo.notes.one_person import check_one_hand, check_one_person, check_profile
 from ergo.notes.reading import read_notes
-from ergo.views.reasons import in_words
-from ergo.views.words import words
+from ergo.report.text.reasons import in_words
+from ergo.report.text.words import words
 
 NAMES = ("a.mp4", "b.jpg", "c.jpg")
 NOBODY = (None, None, None)

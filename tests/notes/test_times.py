@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from ergo.errors import NotesError
 from ergo.notes.reading import read_notes
 from ergo.notes.times import seconds_of
-from ergo.views.words import words
+from ergo.report.text.words import words
 
 EXAMPLES = Path(__file__).with_name("times.csv")
 

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 from scipy.spatial.transform import Rotation
 
+from ergo.camera.camera import Camera
 from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.posture.angle_names import NAMES
 from ergo.posture.body_points import POINTS, BodyPoints, body_points
-from ergo.room.camera import Camera
 from ergo.timeline import Timeline
 
 LEVEL_FROM_WORLD = np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]])  # z up to y down

@@ -9,8 +9,7 @@ from scipy.spatial.transform import Rotation
 from ergo.posture.angle_names import ANGLES, COLUMN, NAMES
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import POINTS, POSITION, BodyPoints, body_points
-
-from .bodies import TRUE_FIELD, Pose, built, random_body, scenes, true_points
+from tests.posture.bodies import TRUE_FIELD, Pose, built, random_body, scenes, true_points
 
 SEEDS = st.integers(0, 10_000)
 CHANGES_SIGN = {

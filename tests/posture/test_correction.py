@@ -3,11 +3,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ergo.posture import correction
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import BodyPoints
-from ergo.posture.correction import (
+from ergo.posture.learned import correction
+from ergo.posture.learned.body_regions import PARTS
+from ergo.posture.learned.correction import (
     VARIANTS,
     corrected,
     growth_of,
@@ -15,7 +16,6 @@ from ergo.posture.correction import (
     neutral_with_c7,
 )
 from ergo.posture.limbs import LIMB, limbs_of, mirrored_points, other_side, with_limbs
-from ergo.posture.parts import PARTS
 
 KNOWN, ASSUMED = np.array([True]), np.array([False])
 
@@ -202,7 +202,7 @@ def test_what_is_usual_is_corrected_and_leaning_back_the_correction_fades():
 
 
 def test_the_stored_reach_is_that_of_the_examples():
-    from ergo.posture.correction import REACH_PATH
+    from ergo.posture.learned.correction import REACH_PATH
     from ergo.training.examples import read_examples
     from ergo.training.reach import table
 

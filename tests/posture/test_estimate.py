@@ -3,6 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from ergo.camera.camera import Camera, Level
+from ergo.camera.level import fused
 from ergo.errors import InputError, NotesError
 from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.angle_names import ANGLES, COLUMN
@@ -10,10 +12,7 @@ from ergo.posture.estimate import estimate_posture
 from ergo.posture.neutral import level_cameras, neutral_candidates
 from ergo.posture.placing import camera_points, level_points
 from ergo.posture.uncertainty import BRIDGED_SD_PER_S, usual_error, view_azimuth_deg
-from ergo.room.camera import Camera, Level
-from ergo.room.level import fused
-
-from .bodies import (
+from tests.posture.bodies import (
     TRUE_FIELD,
     camera_of,
     clip_timeline,
@@ -23,7 +22,7 @@ from .bodies import (
     stills_timeline,
     upright_then_work,
 )
-from .two_views import seen_by
+from tests.posture.two_views import seen_by
 
 
 def still_clip(seconds=6.0, step_s=0.2):

@@ -6,12 +6,11 @@ import pytest
 from ergo.notes.notes import Notes
 from ergo.posture import estimate
 from ergo.posture.angle_names import COLUMN, NAMES
-from ergo.posture.correction import Corrected
-from ergo.posture.holds import find_holds, repetitions_per_minute
+from ergo.posture.learned.correction import Corrected
 from ergo.posture.mixing import apart, mixed, mixed_variance
-
-from .bodies import clip_timeline, posture_of, scenes
-from .two_views import seen_by
+from ergo.posture.static_postures import find_holds, repetitions_per_minute
+from tests.posture.bodies import clip_timeline, posture_of, scenes
+from tests.posture.two_views import seen_by
 
 FLEXION, RAISE = COLUMN["shoulder_flexion_deg_left"], COLUMN["shoulder_raise_mm_left"]
 

@@ -9,10 +9,9 @@ from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.angle_names import ANGLES, COLUMN, NAMES
 from ergo.posture.estimate import estimate_posture
 from ergo.posture.own_zero import with_own_zero
-from ergo.posture.tables_reading import rows
-
-from .bodies import scenes, upright_then_work
-from .two_views import seen_by
+from ergo.published_tables import rows
+from tests.posture.bodies import scenes, upright_then_work
+from tests.posture.two_views import seen_by
 
 HEAD, NECK, ELBOW = (
     COLUMN[name] for name in ("head_inclination_deg", "neck_flexion_deg", "elbow_flexion_deg_left")
@@ -31,7 +30,9 @@ def told(offset, then_sd=5.0, work_sd=5.0, path="learned"):
 
 
 def row(angle, path="learned"):
-    return next(r for r in rows("neutral_moment") if (r["angle"], r["path"]) == (angle, path))
+    return next(
+        r for r in rows("posture", "neutral_moment") if (r["angle"], r["path"]) == (angle, path)
+    )
 
 
 def test_the_zero_is_drawn_to_the_populations_as_bayes_rule_says():
@@ -76,7 +77,7 @@ def test_what_is_not_relative_keeps_its_spread_and_the_average_zero_is_kept():
 def test_every_relative_angle_has_a_row_for_both_paths():
     stems = {a.name.removesuffix("_left").removesuffix("_right") for a in ANGLES if a.is_relative}
     for path in ("learned", "plain"):
-        assert {r["angle"] for r in rows("neutral_moment") if r["path"] == path} == stems
+        assert {r["angle"] for r in rows("posture", "neutral_moment") if r["path"] == path} == stems
 
 
 def test_the_neutral_moment_of_a_person_whose_head_hangs_changes_the_learned_path():

@@ -8,8 +8,7 @@ from ergo.posture.angle_names import COLUMN
 from ergo.posture.angles import body_angles
 from ergo.posture.body_points import POINTS, POSITION
 from ergo.posture.placing import level_points
-
-from .bodies import (
+from tests.posture.bodies import (
     LEVEL_FROM_WORLD,
     TRUE_FIELD,
     camera_of,

@@ -9,8 +9,7 @@ from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.angles import body_angles
 from ergo.posture.posture_track import PostureTrack
 from ergo.posture.projections import arm_outward, raised_forward, trunk_inclination
-
-from .bodies import scenes, true_points
+from tests.posture.bodies import scenes, true_points
 
 
 def posture_of(sd, **angles):

@@ -5,8 +5,7 @@ from hypothesis import strategies as st
 
 from ergo.posture.body_points import POINTS, POSITION, BodyPoints
 from ergo.posture.smoothing import CUTOFF_HZ, bridged, low_passed, smoothed
-
-from .bodies import clip_timeline, random_body, stills_timeline
+from tests.posture.bodies import clip_timeline, random_body, stills_timeline
 
 
 def wave(time_s, hz):

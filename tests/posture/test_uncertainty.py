@@ -4,21 +4,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
+from ergo.camera.camera import Camera
 from ergo.posture.angle_names import ANGLES, COLUMN, NAMES
 from ergo.posture.body_points import BodyPoints
 from ergo.posture.neutral import population_neutral
-from ergo.posture.tables_reading import rows
 from ergo.posture.uncertainty import (
     CHANGES_SIDE,
-    can_be_told,
+    is_estimable,
     standard_deviation,
     usual_error,
     usual_spread,
     view_azimuth_deg,
 )
-from ergo.room.camera import Camera
-
-from .bodies import Pose, built
+from ergo.published_tables import rows
+from tests.posture.bodies import Pose, built
 
 STEMS = {angle.name.removesuffix("_left").removesuffix("_right"): angle.side for angle in ANGLES}
 KNOWN = Camera(
@@ -49,7 +48,7 @@ def test_the_view_is_the_direction_of_the_camera_from_the_person(azimuth):
 def test_the_table_holds_every_angle_in_every_view(stem, level):
     views = [
         float(row["azimuth_deg"])
-        for row in rows("hybrid_errors")
+        for row in rows("posture", "hybrid_errors")
         if row["angle"] == stem and row["level"] == level
     ]
     assert views == list(range(0, 181 if STEMS[stem] == "whole" else 360, 45))
@@ -98,7 +97,7 @@ def test_only_relative_angles_are_shifted():
 def test_an_interval_as_wide_as_the_joint_moves_tells_nothing():
     sd = np.full((1, len(NAMES)), 20.0)
     sd[0, COLUMN["elbow_flexion_deg_left"]] = 40.0
-    told = can_be_told(sd)[0]
+    told = is_estimable(sd)[0]
     assert told.sum() == len(NAMES) - 1
     assert not told[COLUMN["elbow_flexion_deg_left"]]
 

@@ -5,19 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
+from ergo.app.workflow import judge_again, load_session
 from ergo.errors import NotesError
 from ergo.notes.notes import NeutralMoment, Notes
 from ergo.posture.upright import refusal
+from ergo.report.text.reasons import in_words
+from ergo.report.text.recording_tables import moments_table, seen_table
+from ergo.report.text.words import words
 from ergo.storage.session_folder import write_session
-from ergo.views.reasons import in_words
-from ergo.views.recording_tables import moments_table, seen_table
-from ergo.views.words import words
-from ergo.workflow import judge_again, load_session
-
-from ..two_phones import as_recording
-from .bodies import clip_timeline, posture_of, scenes, upright_then_work
-from .two_views import seen_by
+from tests.posture.bodies import clip_timeline, posture_of, scenes, upright_then_work
+from tests.posture.two_views import seen_by
+from tests.session.two_phones import as_recording
 
 MOMENT = NeutralMoment(time_s=1.0)
 UPRIGHT = {
@@ -84,7 +83,7 @@ def seen_clip():
 
 def bad_moment(recording, stated):
     """The moment in which the trunk is bent the most."""
-    bent = judge(recording, (Notes.model_validate({"camera": stated}),)).posture
+    bent = evaluate_session(recording, (Notes.model_validate({"camera": stated}),)).posture
     at = int(np.nanargmax(np.abs(bent.angle("head_inclination_deg"))))
     time_s = round(float(recording.timeline.time_s[at]), 1)
     return (Notes.model_validate({"camera": stated, "neutral": {"time_s": time_s}}),)
@@ -95,8 +94,8 @@ def test_a_bad_moment_is_refused_when_stated_and_doubted_when_stored(tmp_path):
     without = (Notes.model_validate({"camera": stated}),)
     notes = bad_moment(recording, stated)
     with pytest.raises(NotesError, match="not neutral"):
-        judge(recording, notes)
-    before = judge(recording, without)
+        evaluate_session(recording, notes)
+    before = evaluate_session(recording, without)
     with pytest.raises(NotesError, match="not neutral"):
         judge_again(before, notes)
     # an earlier version stored it: the session opens, says so, and is measured without it
@@ -114,9 +113,9 @@ def test_a_bad_moment_is_refused_when_stated_and_doubted_when_stored(tmp_path):
 
 def test_a_good_moment_changes_the_learned_angles_and_the_report_shows_how():
     recording, stated = seen_clip()
-    before = judge(recording, (Notes.model_validate({"camera": stated}),))
+    before = evaluate_session(recording, (Notes.model_validate({"camera": stated}),))
     notes = (Notes.model_validate({"camera": stated, "neutral": {"time_s": 2.0}}),)
-    after = judge(recording, notes)
+    after = evaluate_session(recording, notes)
     assert moments_table(before, words("en")) is None
     assert {each.angle for each in after.moments} >= {"head_inclination_deg", "neck_flexion_deg"}
     for each in after.moments:

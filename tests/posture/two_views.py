@@ -6,10 +6,9 @@ import numpy as np
 
 from ergo.landmarks.joints import JOINTS
 from ergo.landmarks.names import LANDMARKS
-from ergo.posture.crossing import View
+from ergo.multi_camera.limb_triangulation import View
 from ergo.timeline import build_timeline
-
-from .bodies import camera_of, perfect_track
+from tests.posture.bodies import camera_of, perfect_track
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from ergo.scores.dental_sitting import dental_sitting
-from ergo.scores.readings import complete_readings
+from ergo.scores.interpretations import complete_readings
 
 
 def verdicts(posture, circumstances, **readings):

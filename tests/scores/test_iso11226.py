@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from ergo.scores.interpretations import complete_readings
 from ergo.scores.iso11226 import holding_line_origin, iso11226, max_holding_time_s
-from ergo.scores.readings import complete_readings
 
 
 def verdicts(posture, circumstances, **readings):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ergo.scores.readings import complete_readings
+from ergo.scores.interpretations import complete_readings
 from ergo.scores.reba import reba
 from ergo.scores.rula import rula
 from ergo.scores.table import grid_table

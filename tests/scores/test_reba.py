@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from ergo.posture.angle_names import COLUMN, NAMES
 from ergo.posture.posture_track import PostureTrack
-from ergo.scores.readings import complete_readings
+from ergo.scores.interpretations import complete_readings
 from ergo.scores.reba import reba
 from ergo.scores.table import grid_table
 

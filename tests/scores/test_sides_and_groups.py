@@ -7,8 +7,8 @@ from scipy.stats import norm
 from ergo.notes.notes import Notes
 from ergo.scores.circumstances import MuscleUse, circumstances
 from ergo.scores.dental_sitting import dental_sitting
+from ergo.scores.interpretations import complete_readings
 from ergo.scores.iso11226 import iso11226
-from ergo.scores.readings import complete_readings
 from ergo.scores.reba import reba
 from ergo.scores.rula import rula
 from ergo.scores.table import grid_table

@@ -12,9 +12,8 @@ from pathlib import Path
 import pytest
 from sqlalchemy import create_engine, text
 
-from ergo.storage.library import open_library
-
-from .small_session import write_small_session
+from ergo.library.library import open_library
+from tests.storage.small_session import write_small_session
 
 
 def _binary(name: str) -> Path:

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import numpy as np
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.frames.frame import SourceFacts
 from ergo.landmarks.names import LANDMARKS
 from ergo.landmarks.pose_track import PoseTrack
+from ergo.library.library import open_library
 from ergo.notes.notes import Notes
-from ergo.session import Recording, Settings
-from ergo.storage.library import open_library
+from ergo.session.session import Recording, Settings
 from ergo.storage.session_folder import write_session
 from ergo.timeline import build_timeline
 
@@ -35,7 +35,7 @@ def write_small_session(folder: Path, frames: int = 12) -> Path:
         Settings(), (facts,), timeline, np.arange(frames), {"operator": track}, {}, {}, (), {}
     )
     folder.mkdir(parents=True)
-    write_session(judge(recording, (Notes(),)), folder)
+    write_session(evaluate_session(recording, (Notes(),)), folder)
     (folder / "plots").mkdir()
     (folder / "plots" / "drawing.svg").write_text("<svg/>")
     return folder

@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.notes.notes import Notes, OperatorPoint
 from ergo.storage.choices import (
     bring_back_choice,
@@ -14,8 +14,7 @@ from ergo.storage.choices import (
 )
 from ergo.storage.session_folder import read_session, write_session
 from ergo.storage.session_notes import store_notes
-
-from .small_session import write_small_session
+from tests.storage.small_session import write_small_session
 
 FIRST = (Notes(),)
 OTHER = (Notes(operator=OperatorPoint(at=(3.0, 4.0))),)
@@ -34,7 +33,7 @@ def watched(folder, tmp_path):
     moved = replace(track, picture_px=track.picture_px + 20)
     seen = replace(recording, tracks={"operator": moved}, doubt={"a.mp4": "invented"})
     (tmp_path / "watched").mkdir()
-    write_session(judge(seen, OTHER), tmp_path / "watched")
+    write_session(evaluate_session(seen, OTHER), tmp_path / "watched")
     return tmp_path / "watched"
 
 

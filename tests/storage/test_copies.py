@@ -12,17 +12,16 @@ from pathlib import Path
 import pytest
 
 from ergo.alone import alone
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.errors import LibraryError, OutputError
-from ergo.storage import copies
-from ergo.storage import library as library_module
-from ergo.storage.copies import clear_alone, clear_made, what_lies
-from ergo.storage.library import open_library
-from ergo.storage.library_entry import Profile
-from ergo.storage.library_schema import StillRemembered
+from ergo.library import library as library_module
+from ergo.library import stored_copies
+from ergo.library.entry import Profile
+from ergo.library.library import open_library
+from ergo.library.schema import StillRemembered
+from ergo.library.stored_copies import clear_alone, clear_made, what_lies
 from ergo.storage.session_folder import read_session, write_session
-
-from .small_session import write_small_session
+from tests.storage.small_session import write_small_session
 
 NAME, TAG = "Wednesday with crown", "third chair"
 PICTURE = os.urandom(64 * 1024)
@@ -42,7 +41,7 @@ def session_of(folder: Path, recording: Path) -> Path:
     stored = read_session(write_small_session(folder))
     facts = replace(stored.recording.sources[0], path=recording)
     seen = replace(stored.recording, sources=(facts,))
-    write_session(judge(seen, stored.notes), folder)
+    write_session(evaluate_session(seen, stored.notes), folder)
     (folder / "report.html").write_bytes(b"<img>" + PICTURE)
     return folder
 
@@ -164,7 +163,7 @@ def test_a_deletion_that_is_killed_is_finished_when_the_library_is_next_opened(
         raise Killed
 
     with monkeypatch.context() as patched:
-        patched.setattr(copies, step, killed)
+        patched.setattr(stored_copies, step, killed)
         with pytest.raises(Killed):
             library.delete(NAME)
     assert traces(library.folder, *of(full)) != []
@@ -177,7 +176,7 @@ def test_a_deletion_that_is_killed_is_finished_when_the_library_is_next_opened(
 def test_what_the_database_could_not_forget_is_said_and_forgotten_later(full, library, monkeypatch):
     engine = open_library(library.folder).engine  # another program that reads for long
     with monkeypatch.context() as patched:
-        patched.setattr("ergo.storage.library_schema._file_forgets", lambda _: False)
+        patched.setattr("ergo.library.schema._file_forgets", lambda _: False)
         with pytest.raises(StillRemembered, match="deleted, but traces of the name may remain"):
             library.delete(NAME)
     engine.dispose()
@@ -200,7 +199,7 @@ def test_what_lies_on_the_disk_adds_up_and_names_recordings_without_a_session(li
     sent(place, 2, b"x" * 1000)
     job(place, "c" * 32, inputs=[str(sent(place, 3, b"y" * 300))], state="failed")
     lies = what_lies(place)
-    assert lies.total == copies.size_of(place)
+    assert lies.total == stored_copies.size_of(place)
     assert lies.sessions.keys() == {full.id, library.entry("kept").id}
     assert lies.sessions[full.id] > 2 * len(PICTURE)
     names = len(json.dumps([{"name": f"{NAME}.mp4", "path": "001.mp4"}]))
@@ -241,7 +240,7 @@ def test_the_command_line_says_what_lies_there_and_clears_after_a_question(libra
     assert NAME in said.stdout
     told = json.loads(ergo("sessions", "disk", "--json", *where).stdout)
     assert told["sessions"].keys() == {NAME, "kept"}
-    assert told["total"] == copies.size_of(library.folder)
+    assert told["total"] == stored_copies.size_of(library.folder)
     refused = ergo("sessions", "clear", *where, answer="n\n")
     assert refused.returncode == 130
     assert "(1, 5.0 MB)" in refused.stderr
@@ -259,7 +258,7 @@ DELETES = """
 import sys
 import time
 from pathlib import Path
-from ergo.storage.library import open_library
+from ergo.library.library import open_library
 with open_library(Path(sys.argv[1])) as library:
     print("go", flush=True)
     for name in sys.argv[2:]:

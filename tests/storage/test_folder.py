@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
+from ergo.app.workflow import analyse_session, rescore_session
 from ergo.cli import ergo
 from ergo.errors import OutputError
 from ergo.storage.folder import check_file_free, check_free
 from ergo.whole import write_folder
-from ergo.workflow import analyse_session, rescore_session
 from tests.storage.small_session import write_small_session
 
 

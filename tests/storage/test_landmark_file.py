@@ -6,10 +6,10 @@ import pytest
 
 from ergo.errors import SessionError
 from ergo.landmarks.depth_errors import evened
-from ergo.landmarks.join import unseen_track
 from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.landmarks.pose_track import PoseTrack
 from ergo.storage.landmark_file import StoredLandmarks, as_stored, read_landmarks, write_landmarks
+from ergo.tracking.join import unseen_track
 
 FRAMES = 7
 

@@ -8,12 +8,12 @@ from datetime import date
 
 import pytest
 
+from ergo.app.workflow import load_session
 from ergo.errors import InputError, LibraryError, SessionError
+from ergo.library.entry import Profile
 from ergo.notes.notes import Notes
-from ergo.storage.library_entry import Profile
 from ergo.storage.session_content import PLACES_FILE
 from ergo.storage.session_folder import write_session
-from ergo.workflow import load_session
 
 
 def files_of(folder):

@@ -15,13 +15,12 @@ import pytest
 from sqlalchemy import inspect, text
 
 from ergo.errors import InputError, LibraryError, OutputError
-from ergo.storage import library as library_module
-from ergo.storage.library import open_library
-from ergo.storage.library_entry import Profile
-from ergo.storage.library_schema import METADATA, STEPS_APPLIED, steps
+from ergo.library import library as library_module
+from ergo.library.entry import Profile
+from ergo.library.library import open_library
+from ergo.library.schema import METADATA, STEPS_APPLIED, steps
 from ergo.storage.session_content import PLACES_FILE
-
-from . import small_session as writer
+from tests.storage import small_session as writer
 
 FIRST = Path(__file__).parent / "first_library"
 """A library as the first layout wrote it: one session, one operator, two tags."""
@@ -31,7 +30,7 @@ SECOND = Path(__file__).parent / "second_library"
 ADD = """
 import sys
 from pathlib import Path
-from ergo.storage.library import open_library
+from ergo.library.library import open_library
 library, source, url, mark = sys.argv[1:]
 with open_library(Path(library), url or None) as opened:
     for number in range(5):

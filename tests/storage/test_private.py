@@ -6,7 +6,7 @@ import sys
 
 import pytest
 
-from ergo.storage.library import open_library
+from ergo.library.library import open_library
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="permissions of this kind are Unix'")
 

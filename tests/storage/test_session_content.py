@@ -7,15 +7,14 @@ from dataclasses import replace
 
 import pytest
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
+from ergo.app.workflow import rescore_session
 from ergo.errors import LibraryError, SessionError
+from ergo.library.library import open_library
 from ergo.notes.notes import Notes
-from ergo.storage.library import open_library
 from ergo.storage.session_content import PLACES_FILE
 from ergo.storage.session_folder import read_session, write_session
-from ergo.workflow import rescore_session
-
-from .small_session import write_small_session
+from tests.storage.small_session import write_small_session
 
 USER = "anna-example"
 
@@ -43,7 +42,7 @@ def with_recording(folder, path, content=b"the recording itself"):
     (facts,) = stored.recording.sources
     facts = replace(facts, path=path, sha256=hashlib.sha256(content).hexdigest())
     recording = replace(stored.recording, sources=(facts,))
-    write_session(judge(recording, stored.notes), folder)
+    write_session(evaluate_session(recording, stored.notes), folder)
     return folder
 
 

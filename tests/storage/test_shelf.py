@@ -6,13 +6,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ergo.analyse import record
+from ergo.app.analyse import record
 from ergo.frames.clips import ClipSource
-from ergo.landmarks import follow
 from ergo.notes.notes import Notes
-from ergo.session import Settings
+from ergo.session.session import Settings
 from ergo.storage.landmark_file import as_stored
 from ergo.storage.shelf import FolderShelf
+from ergo.tracking import follow
 from ergo.whole import workshop
 
 CLIP = Path(__file__).parents[2] / "sample_frames" / "kf_scaling.mp4"

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import pytest
 
+from ergo.app.workflow import load_session
 from ergo.storage.tables import write_frames, write_rows
-from ergo.workflow import load_session
 from tests.storage.small_session import write_small_session
 
 

@@ -3,21 +3,21 @@
 import numpy as np
 import pytest
 
-from ergo.posture.correction import MODEL_PATH, nearness
-from ergo.posture.parts import COLUMNS
-from ergo.posture.unusual import KNOTS, distance2, growth, unusualness
+from ergo.posture.learned.body_regions import COLUMNS
+from ergo.posture.learned.correction import MODEL_PATH, kernel_weights
+from ergo.posture.learned.novelty import KNOTS, distance2, growth, novelty_of
 from ergo.training.__main__ import average_neutral, fitted
 from ergo.training.examples import FOLDS, read_examples
 from ergo.training.fit import (
-    bells,
     growth_at_knots,
+    kernels,
     left_out_angles,
     left_out_sd,
     plain_errors,
     task,
     wrapped,
 )
-from ergo.training.kept import spread_out
+from ergo.training.kernel_centres import spread_out
 
 USUAL = ("usual_mean", "usual_inverse")
 
@@ -46,11 +46,11 @@ def test_bells_learn_a_smooth_function_and_forget_it_far_away():
     rng = np.random.default_rng(3)
     places = rng.uniform(-1, 1, (400, 2))
     wanted = np.sin(2 * places[:, :1]) * places[:, 1:]
-    weights = bells(places, wanted, np.ones(400), places[:120], ridge=0.001)
+    weights = kernels(places, wanted, np.ones(400), places[:120], ridge=0.001)
     fresh = rng.uniform(-0.9, 0.9, (100, 2))
-    found = nearness(fresh, places[:120]) @ weights
+    found = kernel_weights(fresh, places[:120]) @ weights
     assert np.abs(found[:, 0] - np.sin(2 * fresh[:, 0]) * fresh[:, 1]).max() < 0.05
-    assert np.abs(nearness(fresh + 20, places[:120]) @ weights).max() < 1e-6
+    assert np.abs(kernel_weights(fresh + 20, places[:120]) @ weights).max() < 1e-6
 
 
 def test_kept_examples_reach_the_rare_ones():
@@ -94,7 +94,7 @@ def test_intervals_of_left_out_people_hold_at_the_chair_and_far_outside(again):
     job, neutral = task(examples, "known"), average_neutral(examples)
     found, plain = left_out_angles(job, neutral), plain_errors(job, neutral)
     errors = wrapped(found - job.angle)
-    far = unusualness(
+    far = novelty_of(
         distance2(found[:, columns], *(stored[f"known/{name}/{of}"] for of in USUAL))
         for name, columns in COLUMNS
     )
@@ -102,8 +102,8 @@ def test_intervals_of_left_out_people_hold_at_the_chair_and_far_outside(again):
         columns = next(each for part, each in COLUMNS if part == name)
         sd = left_out_sd(job, name, errors, plain)
         sd *= growth(far, stored[f"known/{name}/growth"])[:, None]
-        is_told = np.isfinite(errors[:, columns])
+        is_estimated = np.isfinite(errors[:, columns])
         holds = np.abs(errors[:, columns]) < 1.6449 * sd
         for people in (job.is_broad, ~job.is_broad):
-            share = holds[people][is_told[people]].mean()
+            share = holds[people][is_estimated[people]].mean()
             assert 0.86 < share < 0.96, (name, share)

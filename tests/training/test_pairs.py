@@ -6,8 +6,8 @@ from scipy.optimize import approx_fprime
 
 from ergo.landmarks.joints import JOINT, JOINTS
 from ergo.landmarks.network import MIRRORED_JOINTS
-from ergo.landmarks.pairs import MODEL_PATH, first_operates, measures, mirrored
 from ergo.posture.body_points import POINTS
+from ergo.tracking.pairs import MODEL_PATH, first_operates, measures, mirrored
 from ergo.training.examples import read_examples
 from ergo.training.pairs import (
     LEAST_DEVIATION,

@@ -3,9 +3,9 @@
 import numpy as np
 
 from ergo.landmarks.names import INDEX
-from ergo.landmarks.roles import HANDS
+from ergo.tracking.roles import HANDS
 from ergo.training.roles import NOBODY, Group, fitted, roles_of
-from tests.landmarks.people import person
+from tests.tracking.people import person
 
 RANDOM = np.random.default_rng(7)
 

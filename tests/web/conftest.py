@@ -8,13 +8,13 @@ import pytest
 from starlette.testclient import TestClient
 
 from ergo import __version__
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.frames.clips import ClipSource
 from ergo.landmarks.names import INDEX, LANDMARKS
 from ergo.landmarks.pose_track import PoseTrack
+from ergo.library.library import open_library
 from ergo.notes.notes import Notes
-from ergo.session import Recording, Settings
-from ergo.storage.library import open_library
+from ergo.session.session import Recording, Settings
 from ergo.storage.session_folder import write_session
 from ergo.timeline import build_timeline
 from ergo.web.app import create_app
@@ -80,7 +80,7 @@ def invented_session(clip, frames):
         skipped=(),
         versions={"ergo": __version__},
     )
-    return judge(recording, (Notes(handed="right"),))
+    return evaluate_session(recording, (Notes(handed="right"),))
 
 
 def folder_of(session, folder):

@@ -10,14 +10,13 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Error, expect, sync_playwright
 
+from ergo.library.library import open_library
 from ergo.notes.times import seconds_of
-from ergo.storage.library import open_library
 from tests.notes.test_times import examples
-
-from .chromium import ARGUMENTS, PATIENCE_MS, chromium
-from .conftest import SAMPLES, folder_of, invented_session
-from .test_cameras_shown import joined_session
-from .test_choosing import STILLS, session_of_stills
+from tests.web.chromium import ARGUMENTS, PATIENCE_MS, chromium
+from tests.web.conftest import SAMPLES, folder_of, invented_session
+from tests.web.test_cameras_shown import joined_session
+from tests.web.test_choosing import STILLS, session_of_stills
 
 AXE = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
 HOUR_FRAMES = 18_000

@@ -6,18 +6,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
+from ergo.app.workflow import load_session, rescore_session
 from ergo.frames.clips import ClipSource
 from ergo.landmarks.names import INDEX
+from ergo.library.library import open_library
 from ergo.notes.notes import Notes
-from ergo.storage.library import open_library
+from ergo.session.several_cameras import merged_cameras
 from ergo.storage.session_folder import read_session
-from ergo.together import laid_together
-from ergo.workflow import load_session, rescore_session
-from tests.two_phones import NAMES, STARTED_LATER_S, recording
-
-from .conftest import SAMPLES, folder_of, track_of
-from .test_corrections import state, timeline
+from tests.session.two_phones import NAMES, STARTED_LATER_S, recording
+from tests.web.conftest import SAMPLES, folder_of, track_of
+from tests.web.test_corrections import state, timeline
 
 STATED_S = 2.6
 """What the notes of the second clip state at first; the truth, in fact. [s]"""
@@ -36,7 +35,7 @@ def joined_session(folder, *, is_whole=False):
     if is_whole:
         track = track_of("operator", len(seen.timeline), facts.width_px, facts.height_px)
         seen = replace(seen, tracks={"operator": track})
-    return judge(laid_together(seen, (Notes(), Notes(begins_s=STATED_S))), (Notes(),))
+    return evaluate_session(merged_cameras(seen, (Notes(), Notes(begins_s=STATED_S))), (Notes(),))
 
 
 @pytest.fixture
@@ -76,7 +75,7 @@ def test_another_start_is_kept_undone_and_found_again_by_movement(client, joined
     assert not (tmp_path / "phones/rear.toml").exists()
     rescore_session(folder)
     assert load_session(folder).recording.beside[0].start.offset_s == 1.05
-    client.app.state.desk.sessions.forget(path.rsplit("/", 1)[-1])
+    client.app.state.app_state.sessions.forget(path.rsplit("/", 1)[-1])
     assert client.get(f"{path}/figures").json() != before
     client.post(f"{path}/undo", json={})
     assert client.get(f"{path}/figures").json() == before

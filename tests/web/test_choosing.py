@@ -5,17 +5,16 @@ import time
 import numpy as np
 import pytest
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
+from ergo.app.rewatching import with_source_again
 from ergo.frames.stills import StillSource
+from ergo.library.library import open_library
 from ergo.notes.notes import Notes
-from ergo.session import Recording, Settings
-from ergo.storage.library import open_library
+from ergo.session.session import Recording, Settings
 from ergo.storage.session_folder import read_session
 from ergo.timeline import build_timeline
-from ergo.workflow_again import with_source_again
-
-from .conftest import SAMPLES, bent_person, folder_of, track_of
-from .test_corrections import FullDisk, files_of, state
+from tests.web.conftest import SAMPLES, bent_person, folder_of, track_of
+from tests.web.test_corrections import FullDisk, files_of, state
 
 PATIENCE_S = 120
 STILLS = ("1_kf_side_left.jpg", "3_ro_side_right_with_assistant.jpg")
@@ -39,7 +38,7 @@ def session_of_stills(folder):
         skipped=(),
         versions={},
     )
-    return judge(recording, (Notes(), Notes()))
+    return evaluate_session(recording, (Notes(), Notes()))
 
 
 @pytest.fixture

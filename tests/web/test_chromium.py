@@ -1,6 +1,6 @@
 import pytest
 
-from .chromium import chromium
+from tests.web.chromium import chromium
 
 
 def test_a_missing_browser_fails_the_tests_that_need_it(monkeypatch, tmp_path):

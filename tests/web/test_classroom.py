@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from ergo.posture.angle_names import COLUMN
+from ergo.report.text.words import words
 from ergo.scores.rula_by_hand import REGIONS
-from ergo.views.words import words
-from ergo.web.classroom import ClassSteps, compared
+from ergo.web.session.classroom import ClassSteps, compared
 
 
 @pytest.fixture

@@ -5,15 +5,14 @@ import shutil
 import numpy as np
 import pytest
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
+from ergo.app.workflow import judge_again, rescore_session
 from ergo.landmarks.names import INDEX
 from ergo.notes.notes import Notes
 from ergo.storage.session_folder import read_session
 from ergo.storage.session_notes import store_notes
 from ergo.storage.transaction import all_or_nothing
-from ergo.workflow import judge_again, rescore_session
-
-from .test_session_answers import unpacked
+from tests.web.test_session_answers import unpacked
 
 
 @pytest.fixture
@@ -72,7 +71,7 @@ def test_scoring_again_takes_corrected_notes_not_those_beside_the_recording(
     clip.with_suffix(".toml").write_text("operator_height_cm = 171\n")
     rescore_session(folder)
     assert read_session(folder).notes == (Notes(operator_height_cm=171),)
-    client.app.state.desk.sessions.forget(session_id)
+    client.app.state.app_state.sessions.forget(session_id)
     state(client, path, key="handed", set="left")
     clip.with_suffix(".toml").write_text("operator_height_cm = 150\n")
     rescore_session(folder)
@@ -104,7 +103,7 @@ def test_undo_after_a_new_correction_takes_the_newest_standing_one(client, path)
 
 def test_corrections_are_there_after_a_restart(client, path, library_folder):
     state(client, path, source=0, key="clock", add={"hours": 11})
-    client.app.state.desk.sessions.forget(path.rsplit("/", 1)[-1])
+    client.app.state.app_state.sessions.forget(path.rsplit("/", 1)[-1])
     _, arrays = timeline(client, path)
     assert set(arrays["clock"]) == {11.0}
     assert len(client.get(f"{path}/corrections").json()) == 1
@@ -117,7 +116,7 @@ def test_scoring_a_corrected_session_again_keeps_its_history(
     before = client.get(f"{path}/corrections").json()
     folder = library_folder / "sessions" / session_id
     rescore_session(folder, {"rula_table_a": "older-worksheet"})
-    client.app.state.desk.sessions.forget(session_id)
+    client.app.state.app_state.sessions.forget(session_id)
     assert client.get(f"{path}/corrections").json() == before
     undone = client.post(f"{path}/undo", json={})
     assert [step["is_undone"] for step in undone.json()] == [True]
@@ -187,7 +186,7 @@ def test_notes_that_cannot_be_judged_leave_everything_as_it_was(client, path):
 )
 def test_judging_again_gives_what_judging_from_the_start_gives(invented, stated):
     notes = (Notes.model_validate(stated),)
-    again, afresh = judge_again(invented, notes), judge(invented.recording, notes)
+    again, afresh = judge_again(invented, notes), evaluate_session(invented.recording, notes)
     np.testing.assert_array_equal(again.posture.value, afresh.posture.value)
     np.testing.assert_array_equal(again.clock.hours, afresh.clock.hours)
     assert again.clock.zones == afresh.clock.zones
@@ -301,7 +300,7 @@ def test_a_correction_that_was_cut_off_is_taken_back_when_the_session_is_opened(
         shutil.copytree(folder, cut_off)  # as a program that is killed here leaves it
     shutil.rmtree(folder)
     cut_off.rename(folder)
-    client.app.state.desk.sessions.forget(session_id)
+    client.app.state.app_state.sessions.forget(session_id)
     assert timeline(client, path)[0]["notes"] == [{"handed": "right"}]
     assert files_of(folder) == before
 

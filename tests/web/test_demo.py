@@ -20,12 +20,11 @@ import pytest
 from hatchling.builders.wheel import WheelBuilder
 
 from ergo.errors import NothingToAnalyse
+from ergo.library.library import open_library
 from ergo.storage.folder import SESSION_FILE
-from ergo.storage.library import open_library
 from ergo.storage.session_folder import LANDMARK_FILE, read_session
 from ergo.web import demo
-
-from .conftest import SAMPLES, folder_of
+from tests.web.conftest import SAMPLES, folder_of
 
 ROOT = Path(__file__).parents[2]
 PATIENCE_S = 300

@@ -8,12 +8,11 @@ from dataclasses import replace
 
 import pytest
 
-from ergo.storage.library import open_library
+from ergo.library.library import open_library
 from ergo.storage.session_folder import read_session
-from ergo.web.jobs import Job, write_job
+from ergo.web.jobs.job import Job, write_job
 from tests.storage.test_copies import traces
-
-from .conftest import HOME, folder_of
+from tests.web.conftest import HOME, folder_of
 
 NAME = "First day"
 

@@ -9,15 +9,14 @@ import numpy as np
 import pypdf
 import pytest
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.landmarks.names import INDEX
-from ergo.storage.library import open_library
-from ergo.views.annotated import safe_picture
-from ergo.views.faces import head_of
-from ergo.web.exports import file_name
-from ergo.web.made import Made
-
-from .conftest import folder_of
+from ergo.library.library import open_library
+from ergo.report.pictures.annotated import safe_picture
+from ergo.report.pictures.faces import head_of
+from ergo.web.routes.exports import file_name
+from ergo.web.session.artefact_cache import Made
+from tests.web.conftest import folder_of
 
 
 def test_the_report_follows_the_notes_and_is_made_once_for_each(client, session_id, library_folder):
@@ -97,7 +96,7 @@ def test_two_sessions_are_compared_on_the_page_as_pdf_and_as_table(
     heads = track.picture_px.copy()
     heads[:, :, : INDEX["mouth_right"] + 1, 1] += 25  # the second day's head hangs lower
     seen = {"operator": replace(track, picture_px=heads)}
-    second = judge(replace(recording, tracks=seen), invented.notes)
+    second = evaluate_session(replace(recording, tracks=seen), invented.notes)
     with open_library(library_folder) as library:
         other = library.add(folder_of(second, tmp_path / "second"), "Second day").id
     query = f"?before={session_id}&after={other}"

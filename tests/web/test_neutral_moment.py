@@ -4,16 +4,15 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
+from ergo.library.library import open_library
 from ergo.notes.notes import Notes
-from ergo.storage.library import open_library
 from ergo.web.app import create_app
 from ergo.web.guard import Keys
-
-from ..posture.bodies import scenes, upright_then_work
-from ..posture.two_views import seen_by
-from ..two_phones import as_recording
-from .conftest import HOME, folder_of
+from tests.posture.bodies import scenes, upright_then_work
+from tests.posture.two_views import seen_by
+from tests.session.two_phones import as_recording
+from tests.web.conftest import HOME, folder_of
 
 
 @pytest.fixture
@@ -22,7 +21,9 @@ def client(tmp_path):
     clip, points = scenes()["clip"], upright_then_work()
     view = seen_by(clip["camera"], scenes()["names"], points, np.arange(len(points)) / 5)
     camera = {"focal_px": view.camera.focal_px, "pitch_deg": view.camera.pitch_deg, "roll_deg": 0}
-    session = judge(as_recording([view], ("a.mp4",)), (Notes.model_validate({"camera": camera}),))
+    session = evaluate_session(
+        as_recording([view], ("a.mp4",)), (Notes.model_validate({"camera": camera}),)
+    )
     with open_library(tmp_path / "library") as library:
         library.add(folder_of(session, tmp_path / "made"), "upright first")
     keys = Keys()

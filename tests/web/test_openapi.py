@@ -7,7 +7,7 @@ from starlette.routing import Route
 
 from ergo.web.app import ROUTES
 from ergo.web.guard import CHUNK_TYPE
-from ergo.web.openapi import description
+from ergo.web.routes.openapi import description
 
 
 @schemathesis.serializer(CHUNK_TYPE)
@@ -42,7 +42,7 @@ def test_whatever_is_sent_the_answer_is_as_described(client, session_id, operati
     async def nobody(*_):
         return []
 
-    monkeypatch.setattr(client.app.state.desk.people, "search", nobody)  # takes seconds
+    monkeypatch.setattr(client.app.state.app_state.people, "search", nobody)  # takes seconds
 
     @settings(
         max_examples=8,

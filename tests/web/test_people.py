@@ -6,16 +6,15 @@ import cv2
 import numpy as np
 import pytest
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.landmarks.names import INDEX
+from ergo.library.library import open_library
 from ergo.notes.notes import Notes
 from ergo.notes.reading import read_notes
-from ergo.storage.library import open_library
-from ergo.web.finding import Found, described, merged
-
-from .conftest import SAMPLES, bent_person, folder_of, invented_session, track_of
-from .test_choosing import STILLS, session_of_stills
-from .test_corrections import state
+from ergo.web.session.finding import Found, described, merged
+from tests.web.conftest import SAMPLES, bent_person, folder_of, invented_session, track_of
+from tests.web.test_choosing import STILLS, session_of_stills
+from tests.web.test_corrections import state
 
 WIDTH, HEIGHT = 640, 480
 
@@ -62,7 +61,7 @@ def stills(client, library_folder, tmp_path):
     recording = replace(
         session.recording, tracks={"operator": replace(nowhere, presence=np.zeros(2))}
     )
-    made = folder_of(judge(recording, (Notes(), Notes())), tmp_path / "made stills")
+    made = folder_of(evaluate_session(recording, (Notes(), Notes())), tmp_path / "made stills")
     with open_library(library_folder) as library:
         return library.add(made, "Two stills").id
 
@@ -88,7 +87,7 @@ def searched(client, monkeypatch):
         asked.append(place[1:])
         return []
 
-    monkeypatch.setattr(client.app.state.desk.people, "search", search)
+    monkeypatch.setattr(client.app.state.app_state.people, "search", search)
     return asked
 
 
@@ -110,7 +109,7 @@ def test_a_picture_that_is_not_there_is_told_in_one_line(client, stills, tmp_pat
 
 
 def test_a_search_that_takes_too_long_is_ended_and_told(client, stills):
-    client.app.state.desk.people.patience_s = 0.05
+    client.app.state.app_state.people.patience_s = 0.05
     answer = client.get(f"/api/sessions/{stills}/people/0", headers={"accept-language": "de"})
     assert answer.status_code == 422
     assert answer.json()["error"].startswith("Das Suchen nach Personen in diesem Bild hat zu lange")
@@ -126,7 +125,7 @@ def with_patient(client, library_folder, tmp_path, clip):
     points = np.where(found[:, None, None, None], patient.picture_px, np.nan)
     patient = replace(patient, picture_px=points, presence=np.where(found, 0.9, 0.0))
     tracks = {**session.recording.tracks, "patient": patient}
-    session = judge(replace(session.recording, tracks=tracks), session.notes)
+    session = evaluate_session(replace(session.recording, tracks=tracks), session.notes)
     with open_library(library_folder) as library:
         entry = library.add(folder_of(session, tmp_path / "made with patient"), "With patient")
     return entry.id, points[4, 0]

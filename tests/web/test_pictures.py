@@ -4,18 +4,17 @@ import asyncio
 
 import pytest
 
-from ergo.web import pictures
-from ergo.web.pictures import PictureLost, Pictures, PictureSlow
-
-from .conftest import SAMPLES
-from .test_uploads import STILL, done, sent
+from ergo.web.session import pictures
+from ergo.web.session.pictures import PictureLost, Pictures, PictureSlow
+from tests.web.conftest import SAMPLES
+from tests.web.test_uploads import STILL, done, sent
 
 WORKER = """
 import os, signal, sys, time
 from pathlib import Path
 from ergo.child_process import run_child
-from ergo.web import picture_worker
-from ergo.web.picture_worker import LIMITS, WORK, refusal_of
+from ergo.web.session import picture_process
+from ergo.web.session.picture_process import LIMITS, WORK, refusal_of
 
 def looked_at(path):
     content = Path(path).read_bytes()
@@ -31,8 +30,8 @@ def first_time():
     looked = Path(__file__).with_name("looked").read_text()
     return looked.count("crack") == 1
 
-picture_worker.WORK = {**WORK, "refusal_of": looked_at}
-sys.exit(run_child(picture_worker.serve, LIMITS))
+picture_process.WORK = {**WORK, "refusal_of": looked_at}
+sys.exit(run_child(picture_process.serve, LIMITS))
 """
 
 
@@ -103,7 +102,7 @@ def test_an_upload_that_could_not_be_looked_at_in_time_is_kept(client, library_f
     async def slow(path):
         raise PictureSlow
 
-    monkeypatch.setattr(client.app.state.desk.pictures, "refusal_of", slow)
+    monkeypatch.setattr(client.app.state.app_state.pictures, "refusal_of", slow)
     assert done(client, upload).status_code == 503
     assert (library_folder / "recordings" / upload / "001.jpg").exists()
     monkeypatch.undo()
@@ -116,6 +115,6 @@ def test_a_lost_picture_is_told_as_one(client, session_id, monkeypatch):
     async def lost(*_, **__):
         raise PictureLost
 
-    monkeypatch.setattr(client.app.state.desk.pictures, "jpeg", lost)
+    monkeypatch.setattr(client.app.state.app_state.pictures, "jpeg", lost)
     answer = client.get(f"/api/sessions/{session_id}/pictures/0")
     assert (answer.status_code, answer.json()["error"]) == (422, "This picture cannot be decoded.")

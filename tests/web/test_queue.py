@@ -15,16 +15,15 @@ from starlette.testclient import TestClient
 
 from ergo.errors import EndedBySystem, OutputError
 from ergo.frames.find import find_sources
-from ergo.web import worker
-from ergo.web.analysing import share_teller
 from ergo.web.app import create_app
-from ergo.web.jobs import DAMAGED, Job, read_jobs, write_job
-from ergo.web.queue import Queue
-from ergo.web.uploads import Uploads
-from ergo.web.worker import FAILED, Worker
-
-from .conftest import HOME, SAMPLES
-from .test_uploads import STILL
+from ergo.web.jobs import worker
+from ergo.web.jobs.analysis_process import share_teller
+from ergo.web.jobs.job import DAMAGED, Job, read_jobs, write_job
+from ergo.web.jobs.queue import Queue
+from ergo.web.jobs.uploads import Uploads
+from ergo.web.jobs.worker import FAILED, Worker
+from tests.web.conftest import HOME, SAMPLES
+from tests.web.test_uploads import STILL
 
 PATIENCE_S = 60
 
@@ -41,8 +40,8 @@ def job_when(client, *states):
 
 
 def test_an_analysis_can_be_cancelled_and_taken_off_the_list(client):
-    client.app.state.desk.queue.add("clip", [SAMPLES / "kf_scaling.mp4"])
-    client.app.state.desk.queue.add("second", [SAMPLES / "kf_scaling.mp4"])
+    client.app.state.app_state.queue.add("clip", [SAMPLES / "kf_scaling.mp4"])
+    client.app.state.app_state.queue.add("second", [SAMPLES / "kf_scaling.mp4"])
     second = client.get("/api/jobs").json()[1]
     assert second["state"] == "waiting"
     client.post(f"/api/jobs/{second['id']}/cancel")
@@ -57,7 +56,7 @@ def test_an_analysis_can_be_cancelled_and_taken_off_the_list(client):
 def test_a_recording_that_cannot_be_used_fails_in_one_line_and_the_next_goes_on(client, tmp_path):
     broken = tmp_path / "broken.mp4"
     broken.write_bytes(b"no clip")
-    queue = client.app.state.desk.queue
+    queue = client.app.state.app_state.queue
     queue.add("broken", [broken])
     queue.add("gone", [tmp_path / "gone.mp4"])
     job = job_when(client, "failed")
@@ -262,14 +261,14 @@ def test_a_full_disk_does_not_stop_the_queue(tmp_path, monkeypatch):
     monkeypatch.setattr(worker.Worker, "_keep", lambda self, job: asyncio.sleep(0))
     for number, name in enumerate(("first", "second")):
         write_job(Job(str(number), number, name, (str(STILL),)), tmp_path / "analyses")
-    monkeypatch.setattr("ergo.web.queue.write_job", full)
+    monkeypatch.setattr("ergo.web.jobs.queue.write_job", full)
     rows = in_queue(tmp_path, lambda _: None)
     assert done == ["first", "second"]
     assert len(rows) == 2
 
 
 def test_a_process_of_the_page_that_was_killed_is_told_as_that(client, monkeypatch):
-    queue = client.app.state.desk.queue
+    queue = client.app.state.app_state.queue
     queue.add("clip", [SAMPLES / "kf_scaling.mp4"])
     end = time.monotonic() + PATIENCE_S
     while time.monotonic() < end and not (pids := analysing(os.getpid())):
@@ -290,13 +289,13 @@ def analysing(parent):
     for task in Path(f"/proc/{parent}/task").iterdir():
         for pid in (task / "children").read_text().split():
             with contextlib.suppress(OSError):
-                if b"ergo.web.analysing" in Path(f"/proc/{pid}/cmdline").read_bytes():
+                if b"ergo.web.jobs.analysis_process" in Path(f"/proc/{pid}/cmdline").read_bytes():
                     found.append(int(pid))
     return found
 
 
 def test_an_analysis_ends_when_the_page_does(tmp_path):
-    command = [sys.executable, "-m", "ergo.web.analysing", "new", str(tmp_path / "out")]
+    command = [sys.executable, "-m", "ergo.web.jobs.analysis_process", "new", str(tmp_path / "out")]
     process = subprocess.Popen(
         [*command, str(SAMPLES / "kf_scaling.mp4")],
         stdin=subprocess.PIPE,

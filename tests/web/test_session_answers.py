@@ -6,18 +6,17 @@ import cv2
 import numpy as np
 import pytest
 
+from ergo.exposure.bands import NOT_KNOWN, Band, LimitSet, strain_of
+from ergo.library.library import open_library
 from ergo.posture.angle_names import NAMES
 from ergo.posture.posture_track import PostureTrack
-from ergo.stats.bands import NOT_KNOWN, Band, LimitSet, strain_of
-from ergo.storage.library import open_library
-from ergo.web.lanes import LANES, lane_limits, packed
-from ergo.web.pictures import WIDTHS, rounded_width
-
-from .conftest import folder_of
+from ergo.web.session.pictures import WIDTHS, rounded_width
+from ergo.web.session.timeline_arrays import LANES, lane_limits, packed
+from tests.web.conftest import folder_of
 
 
 def unpacked(content):
-    """Read the layout that web/lanes.py describes, from its description alone."""
+    """Read the layout that web/session/timeline_arrays.py describes, from its description alone."""
     length = int.from_bytes(content[:4], "little")
     facts = json.loads(content[4 : 4 + length])
     arrays = {}
@@ -164,7 +163,7 @@ def test_a_recording_that_is_gone_leaves_the_figures(client, session_id, clip):
 def test_the_crash_of_a_decoder_does_not_take_the_page_down(client, session_id):
     path = f"/api/sessions/{session_id}/pictures/5"
     assert client.get(path).status_code == 200
-    os.kill(client.app.state.desk.pictures._worker._process.pid, signal.SIGKILL)
+    os.kill(client.app.state.app_state.pictures._worker._process.pid, signal.SIGKILL)
     answers = [client.get(f"/api/sessions/{session_id}/pictures/{n}").status_code for n in (6, 6)]
     assert answers[1] == 200
     assert client.get("/").status_code == 200

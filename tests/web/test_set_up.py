@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from .test_corrections import state, timeline
+from tests.web.test_corrections import state, timeline
 
 WIDTH, HEIGHT, FOCAL = 640, 480, 500.0
 LENS_M, TILT_DEG = 1.2, -10.0

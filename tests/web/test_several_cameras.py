@@ -7,16 +7,15 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
+from ergo.session.several_cameras import views_of
 from ergo.storage.session_folder import read_session
-from ergo.together import views_of
 from ergo.web.app import create_app
 from ergo.web.guard import Keys
-from ergo.web.jobs import Job, read_jobs, write_job
-from ergo.web.uploads import names_given
-
-from .conftest import HOME, SAMPLES
-from .test_uploads import begin, put
-from .two_clips import LATER_S, NAMES, two_clips
+from ergo.web.jobs.job import Job, read_jobs, write_job
+from ergo.web.jobs.uploads import names_given
+from tests.web.conftest import HOME, SAMPLES
+from tests.web.test_uploads import begin, put
+from tests.web.two_clips import LATER_S, NAMES, two_clips
 
 PATIENCE_S = 240
 CLIP = (SAMPLES / "kf_scaling.mp4").read_bytes()
@@ -173,7 +172,7 @@ def test_starts_that_cannot_be_are_refused_and_nothing_changes(
     library_folder, client, tmp_path, stated, status
 ):
     job = lacking(library_folder, tmp_path)
-    client.app.state.desk.queue._jobs[job.id] = job
+    client.app.state.app_state.queue._jobs[job.id] = job
     answer = client.post(f"/api/jobs/{job.id}/starts", json=stated)
     assert (answer.status_code, set(answer.json())) == (status, {"error"})
     assert read_jobs(library_folder / "analyses") == [job]
@@ -184,7 +183,7 @@ def test_an_analysis_that_is_taken_off_the_list_leaves_nothing_behind(
     library_folder, client, tmp_path
 ):
     job = lacking(library_folder, tmp_path)
-    client.app.state.desk.queue._jobs[job.id] = job
+    client.app.state.app_state.queue._jobs[job.id] = job
     kept = library_folder / "analyses" / f".{job.id}.out.unfinished"
     kept.mkdir()
     assert client.delete(f"/api/jobs/{job.id}").status_code == 204
@@ -200,7 +199,7 @@ def test_jobs_of_the_version_before_are_read(tmp_path):
 def test_uploads_are_told_by_the_names_people_gave_them_each_once(client, library_folder):
     given = ["../../IMG 1.mov", "IMG 1.mov", "C:\\clips\\rear\n.mp4", "\u202ebad.mp4"]
     upload = begin(client, *((name, 1) for name in given)).json()["id"]
-    paths = [file.path for file in client.app.state.desk.uploads.files(upload)]
+    paths = [file.path for file in client.app.state.app_state.uploads.files(upload)]
     names = names_given([*paths, library_folder / "elsewhere.mp4"])
     assert list(names) == paths
     assert list(names.values()) == ["IMG 1.mov", "IMG 1.mov (2)", "rear.mp4", "bad.mp4"]

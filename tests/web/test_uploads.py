@@ -9,16 +9,15 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from ergo.analyse import judge
+from ergo.app.analyse import evaluate_session
 from ergo.frames.stills import StillSource
 from ergo.notes.notes import Notes
-from ergo.session import Recording, Settings
+from ergo.session.session import Recording, Settings
 from ergo.timeline import build_timeline
 from ergo.web.guard import CHUNK_TYPE
-from ergo.web.picture_worker import picture_jpeg
-from ergo.web.uploads import MOST_BYTES
-
-from .conftest import SAMPLES, folder_of, track_of
+from ergo.web.jobs.uploads import MOST_BYTES
+from ergo.web.session.picture_process import picture_jpeg
+from tests.web.conftest import SAMPLES, folder_of, track_of
 
 STILL = SAMPLES / "stills" / "1_kf_side_left.jpg"
 
@@ -166,7 +165,7 @@ def test_done_said_again_never_removes_what_an_analysis_owns(client, library_fol
     async def refused(path):
         return "is damaged."
 
-    monkeypatch.setattr(client.app.state.desk.pictures, "refusal_of", refused)
+    monkeypatch.setattr(client.app.state.app_state.pictures, "refusal_of", refused)
     done(client, upload)
     assert (library_folder / "recordings" / upload / "001.jpg").read_bytes() == STILL.read_bytes()
 
@@ -179,7 +178,7 @@ def test_done_said_twice_at_once_is_looked_at_once(client, library_folder, monke
         looking.set()
         await asyncio.to_thread(may_go_on.wait, 60)
 
-    monkeypatch.setattr(client.app.state.desk.pictures, "refusal_of", slow)
+    monkeypatch.setattr(client.app.state.app_state.pictures, "refusal_of", slow)
     with ThreadPoolExecutor() as threads:
         first = threads.submit(done, client, upload)
         assert looking.wait(60)
@@ -233,7 +232,7 @@ def test_a_large_picture_is_shown_as_a_small_one_is_with_everybody_blurred_at_th
             skipped=(),
             versions={},
         )
-        made = folder_of(judge(recording, (Notes(),)), folder / "made")
+        made = folder_of(evaluate_session(recording, (Notes(),)), folder / "made")
         jpeg = picture_jpeg(str(made), times, 0, 640, blur_operator=True)
         shown[times] = np.asarray(Image.open(io.BytesIO(jpeg)).convert("RGB"), np.float64)
     assert shown[1].shape == shown[4].shape == (480, 640, 3)

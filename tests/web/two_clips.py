@@ -7,8 +7,7 @@ import av
 import numpy as np
 
 from tests.frames.sound_making import SOUND_HZ, clip_with_sound
-
-from .conftest import SAMPLES
+from tests.web.conftest import SAMPLES
 
 LATER_S = 1.2
 NAMES = ("side.mp4", "rear.mp4")

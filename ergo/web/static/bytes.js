@@ -1,4 +1,4 @@
-// Reads the answer of /timeline: see web/lanes.py for its layout.
+// Reads the answer of /timeline: see web/session/timeline_arrays.py for its layout.
 const TYPES = { float32: Float32Array, uint8: Uint8Array, uint16: Uint16Array };
 
 export function unpack(buffer) {

@@ -22,7 +22,7 @@ export class SetUp {
 
   get setup() { return this.corrections.notes.setup ?? {}; }
   get camera() { return this.corrections.notes.camera ?? {}; }
-  // Marks may be stated for another size of the picture; see room/level.py.
+  // Marks may be stated for another size of the picture; see camera/level.py.
   get scale() { return this.camera.width ? this.corrections.facts.width / this.camera.width : 1; }
 
   // Another recording or other notes are shown.

@@ -1,4 +1,4 @@
-// The reader's words; figures are filled in as in views/words.py.
+// The reader's words; figures are filled in as in report/text/words.py.
 const catalogue = await (await fetch("/api/words")).json();
 
 export function say(key, figures = {}) {

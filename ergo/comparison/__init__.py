@@ -1,0 +1,1 @@
+"""Sessions against each other and over time: what differs, what is chance. Pure."""

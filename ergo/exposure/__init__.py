@@ -1,0 +1,1 @@
+"""Time in posture of one session: shares, static postures, percentiles. Pure."""

@@ -1,0 +1,1 @@
+"""Many sessions by name, on SQLite or PostgreSQL."""

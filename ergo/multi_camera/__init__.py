@@ -1,0 +1,1 @@
+"""Several cameras on one session: tracks and angles of each in, one set out. Pure."""

@@ -1,0 +1,1 @@
+"""The learned correction of limb directions, and how far it may be trusted. Pure."""

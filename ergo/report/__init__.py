@@ -1,0 +1,1 @@
+"""What people read: a session and its exposure in, HTML, PDF, plots and pictures out."""

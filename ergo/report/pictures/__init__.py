@@ -1,0 +1,1 @@
+"""Pictures that may be passed on: angles drawn in, bystanders unrecognisable."""

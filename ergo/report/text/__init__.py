@@ -1,0 +1,1 @@
+"""Words, sentences and tables for readers, by key and language."""

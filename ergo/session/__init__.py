@@ -1,0 +1,1 @@
+"""What travels between analysis, storage and reports. Pure."""

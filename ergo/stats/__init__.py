@@ -1,1 +1,0 @@
-"""Time in posture: angles and scores in, shares, holds and percentiles with intervals out. Pure."""

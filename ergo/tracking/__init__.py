@@ -1,0 +1,1 @@
+"""People found in pictures, told apart and followed: crops in, tracks out."""

@@ -1,0 +1,1 @@
+"""Analyses and artefacts made in processes of their own, one after the other."""

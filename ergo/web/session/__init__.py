@@ -1,0 +1,1 @@
+"""A session as the page shows it: opened, described, corrected, pictured."""

@@ -1,0 +1,1 @@
+"""Clock position, seat, patient and plan: landmarks and cameras in, places out. Pure."""
