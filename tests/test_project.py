@@ -135,3 +135,29 @@ def test_no_property_test_depends_on_the_machines_pace() -> None:
         if isinstance(node, ast.keyword) and node.arg == "deadline"
     ]
     assert own == [Path("tests/conftest.py")], "the profile there holds for all"
+
+
+def _places_of_the_map() -> list[str]:
+    """Return every path that answers "Where would I change ...?" in DEVELOPERS.md."""
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    table = page[page.index("### Where would I change") :].split("\n\n")[1]
+    return re.findall(r"`([^`]+)`", table)
+
+
+def test_the_map_answers_twenty_questions():
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rows = page[page.index("### Where would I change") :].split("\n\n")[1].splitlines()
+    assert len(rows) - 2 >= 20
+
+
+@pytest.mark.parametrize("place", _places_of_the_map())
+def test_every_place_of_the_map_is_there(place):
+    assert list((ROOT / "ergo").glob(place.rstrip("/")))
+
+
+def test_every_room_stands_on_the_map():
+    page = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    inside = [path.relative_to(ROOT / "ergo").parts for path in MODULES]
+    rooms = {parts[0] for parts in inside if len(parts) > 1}
+    assert rooms
+    assert {room for room in rooms if f" {room}/" not in page} == set()
