@@ -13,6 +13,7 @@ import tomllib
 import urllib.request
 import zipfile
 from contextlib import contextmanager
+from functools import partial
 from http.cookiejar import CookieJar
 from pathlib import Path
 
@@ -115,12 +116,20 @@ def opened(address):
 
 
 @contextmanager
-def served(finished, place, python_path=ROOT):
-    """Serve the demo with its library below a place; give the process and its address."""
+def served(finished, place, python_path=ROOT, interrupt=signal.SIG_DFL):
+    """Serve the demo with its library below a place; give the process and its address.
+
+    Who started the tests in the background may have let them ignore Ctrl-C (``interrupt``).
+    """
     environment = os.environ | {"TMPDIR": str(place), "PYTHONPATH": str(python_path)}
     command = [sys.executable, "-P", "-c", SERVE, str(finished), "serve", "--demo", "--no-browser"]
     with subprocess.Popen(
-        command, env=environment, cwd=place, stdout=subprocess.PIPE, text=True
+        command,
+        env=environment,
+        cwd=place,
+        stdout=subprocess.PIPE,
+        text=True,
+        preexec_fn=partial(signal.signal, signal.SIGINT, interrupt),
     ) as process:
         try:
             yield process, process.stdout.readline().strip()
@@ -135,6 +144,14 @@ def test_a_demo_that_is_ended_takes_everything_along(example, tmp_path, kind):
         (library,) = tmp_path.glob("ergo-demo-*/library")
         (library / "recordings" / "dropped.mp4").write_bytes(b"a patient")
         process.send_signal(kind)
+        assert process.wait(PATIENCE_S) == 130
+    assert list(tmp_path.glob("ergo-demo-*")) == []
+
+
+def test_a_demo_that_a_script_began_in_the_background_ends_by_sigterm_too(example, tmp_path):
+    with served(example, tmp_path, interrupt=signal.SIG_IGN) as (process, address):
+        assert opened(address)
+        process.send_signal(signal.SIGTERM)
         assert process.wait(PATIENCE_S) == 130
     assert list(tmp_path.glob("ergo-demo-*")) == []
 
