@@ -99,9 +99,7 @@ def _ended_like_ctrl_c() -> Iterator[None]:
         waiting.append(threading.Timer(STOP_AGAIN_S, os.kill, (os.getpid(), number)))
         waiting[-1].daemon = True
         waiting[-1].start()
-        if (
-            signal.getsignal(signal.SIGINT) == signal.SIG_IGN
-        ):  # in the background
+        if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:  # in the background
             raise KeyboardInterrupt
         signal.raise_signal(signal.SIGINT)
 
