@@ -18,6 +18,32 @@ def with_first(exposure, **changes):
     return replace(exposure, first_three=(replace(exposure.first_three[0], **changes),))
 
 
+def without(exposure, share_of):
+    """The exposure with these shares of each angle not judged."""
+
+    def changed(limits):
+        share = share_of(limits.limits.angle.name)
+        return replace(limits, unjudged=replace(limits.unjudged, share=share))
+
+    return replace(exposure, limits=tuple(changed(each) for each in exposure.limits))
+
+
+def test_where_nothing_could_be_judged_one_line_says_what_to_film(session, exposure):
+    for tongue in (ENGLISH, words("de")):
+        said = film_next(session, without(exposure, lambda _: 1.0), tongue)
+        assert said == [tongue.say("next.nothing")]
+
+
+def test_angles_that_one_camera_place_shows_share_a_line(session, exposure):
+    shares = {"trunk_flexion_deg": 0.4, "neck_flexion_deg": 0.8, "neck_side_bend_deg": 0.5}
+    said = film_next(session, without(exposure, lambda name: shares.get(name, 0.0)), ENGLISH)
+    side, rear = (line for line in said if "not judged" in line)
+    assert "Trunk, forward bend; Neck, forward bend" in side
+    assert ENGLISH.say("next.from_to", least="40\xa0%", most="80\xa0%") in side
+    assert "Neck, side bend" in rear
+    assert "Neck, side bend" not in side
+
+
 def test_the_first_sentence_says_what_how_long_how_sure_and_where(exposure):
     told = with_first(
         exposure,

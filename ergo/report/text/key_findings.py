@@ -130,15 +130,21 @@ def _where(hold: HoldRecord, words: Words) -> str:
 
 def film_next(session: Session, exposure: Exposure, words: Words) -> list[str]:
     """Return what to film next time, and why."""
+    shares = unjudged_shares(exposure)
+    if shares and min(shares.values()) >= 1.0:
+        return [words.say("next.nothing")]
+    places: dict[str, list[str]] = {}
+    for name, share in shares.items():
+        if share >= OFTEN_UNJUDGED:
+            places.setdefault(_camera_place(name), []).append(name)
     advice = [
         words.say(
             "next.angle",
-            angle=words.name("angle", name),
-            share=words.share(share),
-            advice=words.say(f"advice.{_camera_place(name)}"),
+            angle="; ".join(words.name("angle", name) for name in names),
+            share=_share_from_to([shares[name] for name in names], words),
+            advice=words.say(f"advice.{place}"),
         )
-        for name, share in unjudged_shares(exposure).items()
-        if share >= OFTEN_UNJUDGED
+        for place, names in places.items()
     ]
     closing = [words.say("next.same" if advice else "next.enough")]
     if any(camera.level_origin == "assumed" for camera in session.cameras):
@@ -148,6 +154,11 @@ def film_next(session: Session, exposure: Exposure, words: Words) -> list[str]:
     if not np.isfinite(session.clock.hours).any():
         closing.append(words.say("next.clock"))
     return advice + closing
+
+
+def _share_from_to(shares: list[float], words: Words) -> str:
+    least, most = words.share(min(shares)), words.share(max(shares))
+    return least if least == most else words.say("next.from_to", least=least, most=most)
 
 
 def unjudged_shares(exposure: Exposure) -> dict[str, float]:
