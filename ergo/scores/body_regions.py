@@ -15,8 +15,8 @@ from ergo.scores.steps import (
     assumed_where_unseen,
     certain,
     chosen,
-    evaluate_session,
     judge_told,
+    step_by,
     total,
     total_step,
     worst,
@@ -99,7 +99,7 @@ def part(
 def measured(posture: PostureTrack, angle: str, table: str, reading: Reading) -> Judged:
     """Return the step of one measured angle by one table of bands."""
     bands = band_table(table, reading["shared_edge"])
-    return evaluate_session(bands, posture.angle(angle), posture.angle_sd(angle))
+    return step_by(bands, posture.angle(angle), posture.angle_sd(angle))
 
 
 def lean(posture: PostureTrack, angle: str, table: str, reading: Reading) -> Judged:

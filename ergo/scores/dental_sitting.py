@@ -16,7 +16,7 @@ from ergo.scores.arms import arms_as_read
 from ergo.scores.body_regions import ArmSide, Reading, lean, measured, with_support
 from ergo.scores.circumstances import Circumstances
 from ergo.scores.method_score import MethodScore
-from ergo.scores.steps import Judged, evaluate_session
+from ergo.scores.steps import Judged, step_by
 from ergo.scores.table import band_table
 from ergo.scores.verdicts import verdict_score
 
@@ -106,4 +106,4 @@ def _forearm_raise(side: ArmSide, posture: PostureTrack, reading: Reading) -> Ju
     elbow, shoulder, trunk = (posture.angle(name) for name in angles)
     sd = np.sqrt(sum(np.square(posture.angle_sd(name)) for name in angles))
     bands = band_table(FOREARM[reading["dental_forearm"]], reading["shared_edge"])
-    return evaluate_session(bands, elbow - 90.0 + shoulder - trunk, sd)
+    return step_by(bands, elbow - 90.0 + shoulder - trunk, sd)

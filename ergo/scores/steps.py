@@ -45,7 +45,7 @@ class Judged:
         return len(self.chance)
 
 
-def evaluate_session(table: BandTable, value: FloatArray, sd: FloatArray) -> Judged:
+def step_by(table: BandTable, value: FloatArray, sd: FloatArray) -> Judged:
     """Return the step of a measured quantity by a table of bands.
 
     Parameters
@@ -89,10 +89,10 @@ def told_back(value: FloatArray, sd: FloatArray, beyond: float = 0.0) -> FloatAr
 def judge_told(table: BandTable, value: FloatArray, sd: FloatArray) -> Judged:
     """Return the step of a quantity by a table whose first band is that of backward leans.
 
-    As :func:`evaluate_session`, but the step is that of the first band only where the lean is told
+    As :func:`step_by`, but the step is that of the first band only where the lean is told
     apart from its edge by :data:`TOLD_SD`. Of tables that begin otherwise nothing changes.
     """
-    judged = evaluate_session(table, value, sd)
+    judged = step_by(table, value, sd)
     if len(table.steps) < 2 or table.steps[0] <= table.steps[1]:
         return judged
     is_estimated = table.first_edge().step(value + TOLD_SD * sd) == 1
@@ -123,8 +123,8 @@ def judge_lean(
         The step is that of the first band only where the lean is told apart from its
         edge by :data:`TOLD_SD`; the chances are those of the angles.
     """
-    by_size = evaluate_session(table.from_second_band(), size, size_sd)
-    behind = evaluate_session(table.first_edge(), ahead, ahead_sd)
+    by_size = step_by(table.from_second_band(), size, size_sd)
+    behind = step_by(table.first_edge(), ahead, ahead_sd)
     is_estimated = table.first_edge().step(ahead + TOLD_SD * ahead_sd) == 1
     back = certain(np.full(len(size), table.steps[0]), table.last)
     chance = behind.chance[0] * _padded(back.chance, table.last)

@@ -16,9 +16,9 @@ from ergo.scores.steps import (
     Judged,
     certain,
     chance_within_one,
-    evaluate_session,
     look_up,
     middle,
+    step_by,
     total,
     worst,
 )
@@ -35,7 +35,7 @@ def one(value):
 
 @given(value=angle, sd=spread)
 def test_the_chance_of_a_band_is_the_area_of_the_normal_curve_over_it(value, sd):
-    judged = evaluate_session(band_table("rula_upper_arm"), one(value), one(sd))
+    judged = step_by(band_table("rula_upper_arm"), one(value), one(sd))
     curve = norm(value, sd)
     printed = {
         1: curve.cdf(20) - curve.cdf(-20),
@@ -48,13 +48,13 @@ def test_the_chance_of_a_band_is_the_area_of_the_normal_curve_over_it(value, sd)
 
 @given(value=angle)
 def test_a_standard_deviation_of_zero_makes_the_measured_step_certain(value):
-    judged = evaluate_session(band_table("rula_neck"), one(value), one(0))
+    judged = step_by(band_table("rula_neck"), one(value), one(0))
     assert judged.chance[judged.step[0] - 1, 0] == 1.0
     assert judged.chance.sum() == 1.0
 
 
 def test_an_edge_with_no_doubt_is_certain_too():
-    judged = evaluate_session(band_table("rula_neck"), one(10), one(0))
+    judged = step_by(band_table("rula_neck"), one(10), one(0))
     assert judged.chance[:, 0].tolist() == [1, 0, 0, 0]
 
 
