@@ -186,6 +186,13 @@ class Session:
             place=None if self.place is None else self.place.without(excluded),
         )
 
+    def excluded_share(self) -> float:
+        """Return the share of the total that the notes exclude, 0..1."""
+        timeline = self.recording.timeline
+        if timeline.total <= 0:
+            return 0.0
+        return float(timeline.held[is_excluded(timeline, self.notes)].sum() / timeline.total)
+
     def assessed(self) -> PostureTrack:
         """Return the posture as published limits are applied to it."""
         settings = self.recording.settings

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from ergo.exposure.exposure import Share
+from ergo.notes.notes import Notes
 from ergo.report.text.key_findings import film_next, first_sentences
 from ergo.report.text.words import words
 
@@ -32,6 +33,17 @@ def test_where_nothing_could_be_judged_one_line_says_what_to_film(session, expos
     for tongue in (ENGLISH, words("de")):
         said = film_next(session, without(exposure, lambda _: 1.0), tongue)
         assert said == [tongue.say("next.nothing")]
+
+
+def test_a_part_that_was_left_out_is_no_reason_to_film_otherwise(session, exposure):
+    seconds = session.recording.timeline.total
+    half = Notes.model_validate({"excluded": [{"from_s": 0, "to_s": seconds / 2}]})
+    left_out = replace(session, notes=(half,))
+    assert left_out.excluded_share() == pytest.approx(0.5, abs=0.01)
+    said = film_next(left_out, without(exposure, lambda _: 0.5), ENGLISH)
+    assert not any("not judged" in line for line in said)
+    unseen = film_next(left_out, without(exposure, lambda _: 0.9), ENGLISH)
+    assert any("not judged for 80\xa0% of the time" in line for line in unseen)
 
 
 def test_angles_that_one_camera_place_shows_share_a_line(session, exposure):

@@ -129,8 +129,17 @@ def _where(hold: HoldRecord, words: Words) -> str:
 
 
 def film_next(session: Session, exposure: Exposure, words: Words) -> list[str]:
-    """Return what to film next time, and why."""
-    shares = unjudged_shares(exposure)
+    """Return what to film next time, and why.
+
+    A part that the notes exclude is no reason to film otherwise.
+    """
+    left_out = session.excluded_share()
+    if left_out >= 1.0:
+        return []
+    shares = {
+        name: (share - left_out) / (1.0 - left_out)
+        for name, share in unjudged_shares(exposure).items()
+    }
     if shares and min(shares.values()) >= 1.0:
         return [words.say("next.nothing")]
     places: dict[str, list[str]] = {}
